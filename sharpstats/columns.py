@@ -1,0 +1,148 @@
+"""Every column once: its name, type, unit, bounds and one sentence.
+
+`READINGS` is the table a person fills in. Readers, writers, forms, checks and the
+published descriptor all derive from it. `RESULTS` is the vocabulary of result tables.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+ColumnKind = Literal["text", "integer", "number", "reading", "moment"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+        The name in the file.
+    kind : str
+        ``text``, ``integer``, ``number``, ``reading`` (a number, or a limit such as ``>1500``)
+        or ``moment`` (ISO 8601 date or date and time).
+    sentence : str
+        What the column holds.
+    unit : str
+        Unit of the numbers; ``trial`` for the unit that the plan names; empty if none.
+    minimum, maximum : float or None
+        Bounds, themselves allowed.
+    choices : tuple of str
+        Allowed texts; empty for any.
+    group : str
+        Where the column belongs: identity, conditions, circumstances, outcome, bookkeeping.
+    required : bool
+        Whether a readings file must have it.
+    """
+
+    name: str
+    kind: ColumnKind
+    sentence: str
+    unit: str = ""
+    minimum: float | None = None
+    maximum: float | None = None
+    choices: tuple[str, ...] = ()
+    group: str = ""
+    required: bool = False
+
+
+def _identity() -> tuple[Column, ...]:
+    return (
+        Column(name="run", kind="integer", minimum=1, group="identity",
+               sentence="Place of the edge in the random order in which edges are made."),
+        Column(name="edge", kind="text", group="identity", required=True,
+               sentence="Name of one sharpening of one blade."),
+        Column(name="cut", kind="integer", minimum=1, group="identity",
+               sentence="Number of the cut on its edge, counted from 1."),
+    )  # fmt: skip
+
+
+def _conditions() -> tuple[Column, ...]:
+    return (
+        Column(name="medium", kind="text", group="conditions",
+               sentence="What the steel was abraded or polished on."),
+        Column(name="steel", kind="text", group="conditions", sentence="Steel of the blade."),
+        Column(name="blade", kind="text", group="conditions", sentence="Name of the physical tool."),
+        Column(name="operator", kind="text", group="conditions",
+               sentence="Who sharpened the edge."),
+        Column(name="strokes", kind="integer", minimum=0, group="conditions",
+               sentence="Number of strokes on the medium."),
+        Column(name="pressure_n", kind="number", unit="N", minimum=0, group="conditions",
+               sentence="Force of the blade on the medium."),
+    )  # fmt: skip
+
+
+def _circumstances() -> tuple[Column, ...]:
+    return (
+        Column(name="block", kind="text", group="circumstances",
+               sentence="Block of the layout that the edge belongs to."),
+        Column(name="day", kind="text", group="circumstances", sentence="Day on which the edge was read."),
+        Column(name="tester", kind="text", group="circumstances", sentence="Name of the edge tester."),
+        Column(name="filament_lot", kind="text", group="circumstances",
+               sentence="Lot of the filament that was cut."),
+        Column(name="position_mm", kind="number", unit="mm", minimum=0, group="circumstances",
+               sentence="Distance of the cut from the heel of the edge."),
+        Column(name="start_reading", kind="reading", unit="trial", minimum=0, group="circumstances",
+               sentence="Reading of the dulled edge before it was sharpened."),
+        Column(name="medium_state", kind="text", group="circumstances",
+               sentence="State of the medium: fresh, worn or in between."),
+        Column(name="burr_check", kind="text", group="circumstances",
+               sentence="What the look for a burr before the reading found."),
+        Column(name="role", kind="text", choices=("trial", "control"), group="circumstances",
+               sentence="Whether the edge belongs to the comparison or is a control edge."),
+        Column(name="minutes", kind="number", unit="min", minimum=0, group="circumstances",
+               sentence="Time spent on making the edge."),
+    )  # fmt: skip
+
+
+def _outcome_and_bookkeeping() -> tuple[Column, ...]:
+    return (
+        Column(name="reading", kind="reading", unit="trial", minimum=0, group="outcome", required=True,
+               sentence="Force at which the tester's filament parted; lower is keener."),
+        Column(name="taken_at", kind="moment", group="bookkeeping",
+               sentence="When the reading was taken."),
+        Column(name="note", kind="text", group="bookkeeping", sentence="Anything worth saying."),
+        Column(name="set_aside", kind="text", group="bookkeeping",
+               sentence="Reason why the row stays out of the arithmetic; blank if it is used."),
+    )  # fmt: skip
+
+
+READINGS: tuple[Column, ...] = _identity() + _conditions() + _circumstances() + _outcome_and_bookkeeping()
+"""Columns of `readings.csv`, in the order in which a new file has them."""
+
+RESULTS: tuple[Column, ...] = (
+    Column(name="term", kind="text", sentence="What the row is about."),
+    Column(name="at", kind="text", sentence="Level of the other factor at which the row holds."),
+    Column(name="estimate", kind="number", unit="scale", sentence="Estimate."),
+    Column(name="variance", kind="number", unit="scale squared", sentence="Estimated variance."),
+    Column(name="sd", kind="number", unit="scale", sentence="Standard deviation."),
+    Column(name="share", kind="number", unit="%", sentence="Share of the total variance."),
+    Column(name="se", kind="number", unit="scale", sentence="Standard error of the estimate."),
+    Column(name="df", kind="number", sentence="Degrees of freedom."),
+    Column(name="df1", kind="number", sentence="Numerator degrees of freedom."),
+    Column(name="df2", kind="number", sentence="Denominator degrees of freedom."),
+    Column(name="sum_of_squares", kind="number", unit="scale squared", sentence="Sum of squares."),
+    Column(name="mean_square", kind="number", unit="scale squared", sentence="Mean square."),
+    Column(name="statistic", kind="number", sentence="Value of the t statistic."),
+    Column(name="f", kind="number", sentence="Value of the F statistic."),
+    Column(name="p", kind="number", sentence="p value."),
+    Column(name="low", kind="number", unit="scale", sentence="Lower limit of the interval."),
+    Column(name="high", kind="number", unit="scale", sentence="Upper limit of the interval."),
+    Column(name="level", kind="number", sentence="Level of the interval, between 0 and 1."),
+    Column(name="edges", kind="integer", sentence="Number of edges."),
+    Column(name="cuts", kind="integer", sentence="Number of cuts."),
+)
+"""Columns that a result's `.table` may have."""
+
+
+def readings_column(name: str) -> Column | None:
+    """Return the column of `readings.csv` with that name, or None.
+
+    Examples
+    --------
+    >>> readings_column("pressure_n").unit
+    'N'
+    """
+    return next((column for column in READINGS if column.name == name), None)
