@@ -1,0 +1,70 @@
+"""What all tests share."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import settings
+
+if TYPE_CHECKING:
+    from playwright.sync_api import BrowserContext
+
+os.environ["MPLBACKEND"] = "Agg"  # also for kernels that a test starts
+
+IN_CI = os.environ.get("CI", "").lower() in {"1", "true"}
+
+settings.register_profile("ci", derandomize=True, deadline=None, print_blob=True)
+settings.register_profile("bench", deadline=None)
+settings.load_profile("ci" if IN_CI else "bench")
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+# A browser under test needs no network, no sandbox in a container, and no updates.
+BROWSER_FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(autouse=True)
+def _close_figures() -> Iterator[None]:
+    """Leave no figure open behind a test."""
+    yield
+    if "matplotlib.pyplot" in sys.modules:
+        sys.modules["matplotlib.pyplot"].close("all")
+
+
+@pytest.fixture(scope="session")
+def demo() -> Path:
+    """Folder of the demo trial; a test that writes takes a copy."""
+    return Path(__file__).parents[1] / "datasets" / "tool-library"
+
+
+@pytest.fixture
+def chromium() -> Iterator[BrowserContext]:
+    """Start a fresh headless Chromium: `chromium.new_page()` opens a page in it."""
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        reason = f"no browser found: none of {', '.join(BROWSERS)} is on the path"
+        if IN_CI:
+            pytest.fail(f"{reason}, and CI must look at the pages")
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with TemporaryDirectory() as profile, sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            profile, executable_path=path, headless=True, args=list(BROWSER_FLAGS)
+        )
+        yield context
+        context.close()
