@@ -1,0 +1,1 @@
+"""The arithmetic: arrays and plain tables in, numbers with their uncertainty out."""

@@ -1,0 +1,508 @@
+"""`fit_mixed`: a linear mixed model for any table, with small-sample inference.
+
+Four steps, each usable alone: the model frame (`spec.py`), its sums (`reduce.py`), the
+variances (`reml.py`), the fixed effects with their degrees of freedom (`freedom.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sharpstats.errors import FitError
+from sharpstats.late import Shown
+from sharpstats.model import freedom, means
+from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
+from sharpstats.model.profile import profile_limits
+from sharpstats.model.reduce import (
+    Reduced,
+    combine,
+    constant_within,
+    find_units,
+    first_of_each,
+    reduce_constant,
+    reduce_varying,
+)
+from sharpstats.model.reml import Optimum, derivatives, maximise
+from sharpstats.model.result import Components, Estimates, Terms
+from sharpstats.model.spec import (
+    ModelFrame,
+    Term,
+    TermLike,
+    column_name,
+    design_columns,
+    design_matrix,
+    model_frame,
+    term_name,
+)
+from sharpstats.notes import Note
+
+Floats = NDArray[np.float64]
+DfMethod = Literal["kenward-roger", "satterthwaite"]
+RESIDUAL = "residual"
+
+
+@dataclass(frozen=True, slots=True)
+class Structure:
+    """Which random term plays which part, and where its variance stands in the optimum.
+
+    Attributes
+    ----------
+    kept : tuple of Term
+        Random terms in the model, in the order given.
+    own : int or None
+        Position among `kept` of the term that is the units themselves.
+    dropped : tuple of Term
+        Terms left out because each unit has one reading.
+    """
+
+    kept: tuple[Term, ...]
+    own: int | None
+    dropped: tuple[Term, ...]
+
+    @property
+    def positions(self) -> list[int]:
+        """Place of each kept term, then of the residual, among the variances."""
+        ahead = 1 if self.own is None else 2
+        upper = iter(range(ahead, ahead + len(self.kept)))
+        return [1 if k == self.own else next(upper) for k in range(len(self.kept))] + [0]
+
+
+@dataclass(frozen=True, eq=False)
+class MixedFit(Shown):
+    """A fitted linear mixed model.
+
+    Attributes
+    ----------
+    frame : ModelFrame
+    structure : Structure
+    reduced : Reduced
+    optimum : Optimum
+    fixed : FixedEffects
+    kept_columns : tuple of int
+        Columns of X that can be told apart.
+    null : ndarray of shape (p, k)
+        Null space of X.
+    offset : float
+        What was subtracted from the response before the fit.
+    level : float
+        Level of the intervals.
+    notes : tuple of Note
+    """
+
+    frame: ModelFrame
+    structure: Structure
+    reduced: Reduced = field(repr=False)
+    optimum: Optimum = field(repr=False)
+    fixed: freedom.FixedEffects = field(repr=False)
+    kept_columns: tuple[int, ...]
+    null: Floats = field(repr=False)
+    offset: float
+    level: float
+    notes: tuple[Note, ...]
+
+    @property
+    def reml_criterion(self) -> float:
+        """-2 log restricted likelihood, with its constant."""
+        return self.optimum.criterion
+
+    @property
+    def log_likelihood(self) -> float:
+        """Log restricted likelihood."""
+        return -self.optimum.criterion / 2
+
+    @cached_property
+    def components(self) -> Components:
+        """Variances of the random terms and of the residual, with profile intervals."""
+        places = self.structure.positions
+        limits = [profile_limits(self.reduced, self.optimum, place, self.level) for place in places]
+        low, high = np.array(limits).T
+        return Components(
+            terms=(*map(term_name, self.structure.kept), RESIDUAL),
+            variances=self.optimum.variances[places], low=low, high=high, level=self.level, notes=self.notes,
+        )  # fmt: skip
+
+    @cached_property
+    def coefficients(self) -> Estimates:
+        """Coefficients against each factor's first level, with Kenward-Roger df."""
+        columns = design_columns(self.frame)
+        names = tuple(column_name(self.frame, columns[j]) for j in self.kept_columns)
+        rows = np.eye(len(columns))[list(self.kept_columns)]
+        intercept = np.eye(1, len(names)).ravel() * self.offset
+        return self.estimates("coefficients", rows, names, ("",) * len(names), df="kenward-roger", shift=intercept)
+
+    def terms(self, df: DfMethod = "kenward-roger") -> Terms:
+        """Test each fixed term with all its degrees of freedom (partial hypotheses).
+
+        Parameters
+        ----------
+        df : {"kenward-roger", "satterthwaite"}
+
+        Returns
+        -------
+        Terms
+        """
+        test = {"kenward-roger": freedom.f_kenward_roger, "satterthwaite": freedom.f_satterthwaite}[df]
+        tested, notes = [], list(self._method_notes(df))
+        for term in self.frame.fixed:
+            rows = means.term_rows(self.frame, term)
+            if np.all(means.estimable(rows, self.null)):
+                tested.append(test(self.fixed, rows[:, self.kept_columns]))
+            else:
+                tested.append(freedom.Tested(np.nan, len(rows), np.nan, np.nan))
+                notes.append(_not_answered(f"the term {term_name(term)}"))
+        if any(np.isnan(t.df2) and not np.isnan(t.f) for t in tested):
+            notes.append(Note("df-undefined", "Fewer than two denominator degrees of freedom: no F test is given."))
+        return Terms(
+            terms=tuple(map(term_name, self.frame.fixed)),
+            df1=np.array([t.df1 for t in tested], dtype=float), df2=np.array([t.df2 for t in tested]),
+            f=np.array([t.f for t in tested]), p=np.array([t.p for t in tested]),
+            scaling=np.array([t.scaling for t in tested]), method=df, notes=tuple(notes),
+        )  # fmt: skip
+
+    def means(
+        self, term: TermLike, *, by: str | None = None, df: DfMethod = "kenward-roger", level: float | None = None
+    ) -> Estimates:
+        """Estimated marginal means: equal weights over the levels of the other factors.
+
+        Parameters
+        ----------
+        term : str or sequence of str
+            Factor, or factors whose combinations are wanted.
+        by : str, optional
+            Factor at whose levels the means are given one by one.
+        df : {"kenward-roger", "satterthwaite"}
+        level : float, optional
+            Level of the intervals; the fit's own if left out.
+
+        Returns
+        -------
+        Estimates
+        """
+        rows, names, at = [], [], []
+        for held in self._levels_of(by):
+            part, combinations = means.mean_rows(self.frame, _as_term(term), held)
+            rows.append(part)
+            names += [self._combination_name(_as_term(term), c) for c in combinations]
+            at += [next(iter(held.values()), "")] * len(part)
+        return self.estimates("means", np.vstack(rows), tuple(names), tuple(at), df=df, level=level, shift=self.offset)
+
+    def contrasts(
+        self, term: TermLike, *, against: str | None = None, adjust: Adjust = "none", by: str | None = None,
+        df: DfMethod = "kenward-roger", level: float | None = None,
+    ) -> Estimates:  # fmt: skip
+        """Differences between marginal means, each named "A minus B".
+
+        Parameters
+        ----------
+        term : str or sequence of str
+        against : str, optional
+            Level that all others are compared with; left out: all pairs.
+        adjust : {"none", "tukey", "dunnett", "holm"}
+            Family adjustment of p values and intervals; the family is the rows at one level
+            of `by`. Tukey is for all pairs, Dunnett for comparisons against one.
+        by, df, level
+            As for `means`.
+
+        Returns
+        -------
+        Estimates
+        """
+        _check_family(adjust, against)
+        name = _as_term(term)
+        names: list[str] = []
+        pieces, at, spans = [], [], []
+        for held in self._levels_of(by):
+            rows, combinations = means.mean_rows(self.frame, name, held)
+            labels = [self._combination_name(name, c) for c in combinations]
+            differences, pairs = means.pair_rows(len(labels), _place(against, labels, name))
+            spans.append(slice(len(names), len(names) + len(pairs)))
+            pieces.append(differences @ rows)
+            names += [f"{labels[i]} minus {labels[j]}" for i, j in pairs]
+            at += [next(iter(held.values()), "")] * len(pairs)
+        return self.estimates(
+            "contrasts", np.vstack(pieces), tuple(names), tuple(at), df=df, level=level,
+            family=Family(adjust, tuple(spans), len(labels)),
+        )  # fmt: skip
+
+    def estimates(
+        self, kind: str, rows: Floats, names: tuple[str, ...], at: tuple[str, ...], *, df: DfMethod,
+        level: float | None = None, family: Family | None = None, shift: float | Floats = 0.0,
+    ) -> Estimates:  # fmt: skip
+        """Any linear functions of the fixed effects.
+
+        Parameters
+        ----------
+        kind : str
+            ``coefficients``, ``means`` or ``contrasts``.
+        rows : ndarray of shape (c, p)
+            Functions over all columns of X.
+        names, at : tuple of str
+            What each row is about.
+        df : {"kenward-roger", "satterthwaite"}
+        level : float, optional
+        family : Family, optional
+            How p values and intervals are adjusted.
+        shift : float or ndarray of shape (c,)
+            Added to every estimate (the offset that was taken off the response).
+
+        Returns
+        -------
+        Estimates
+        """
+        level = self.level if level is None else level
+        family = family or Family("none", (), 0)
+        kept = rows[:, self.kept_columns]
+        answered = means.estimable(rows, self.null)
+        adjusted = df == "kenward-roger"
+        estimate = np.where(answered, kept @ self.fixed.beta + shift, np.nan)
+        se = np.where(answered, freedom.standard_errors(self.fixed, kept, adjusted=adjusted), np.nan)
+        find = freedom.df_kenward_roger if adjusted else freedom.df_satterthwaite
+        freedoms = np.where(answered, find(self.fixed, kept), np.nan)
+        statistic = estimate / se
+        covariance = kept @ (self.fixed.adjusted if adjusted else self.fixed.phi) @ kept.T
+        p, factor, levels = family.apply(statistic, freedoms, covariance, level)
+        notes = list(self._method_notes(df)) + list(family.notes(covariance))
+        notes += [_not_answered(name) for name, known in zip(names, answered, strict=True) if not known]
+        return Estimates(
+            kind=kind, terms=names, at=at, estimate=estimate, se=se, df=freedoms, statistic=statistic, p=p,
+            low=estimate - factor * se, high=estimate + factor * se, level=level, levels=levels, method=df,
+            adjust=family.adjust, covariance=covariance, notes=tuple(notes),
+        )  # fmt: skip
+
+    def _levels_of(self, by: str | None) -> list[dict[str, str]]:
+        if by is None:
+            return [{}]
+        return [{by: level} for level in means.fixed_factor(self.frame, by).levels]
+
+    def _combination_name(self, term: Term, combination: Sequence[int]) -> str:
+        return ", ".join(self.frame.factors[name].levels[c] for name, c in zip(term, combination, strict=True))
+
+    def _method_notes(self, df: DfMethod) -> tuple[Note, ...]:
+        if df == "satterthwaite" and not np.all(self.fixed.interior):
+            return (*self.notes, BOUNDARY_SATTERTHWAITE)
+        return self.notes
+
+
+BOUNDARY_SATTERTHWAITE = Note(
+    "satterthwaite-at-zero",
+    "A spread is estimated as zero, so Satterthwaite's degrees of freedom leave it out and are too many; "
+    "use Kenward and Roger's.",
+)
+
+
+def _not_answered(what: str) -> Note:
+    return Note("not-answered", f"These edges do not answer {what}: a combination it needs has no edge.")
+
+
+def _as_term(term: TermLike) -> Term:
+    return (term,) if isinstance(term, str) else tuple(term)
+
+
+def _place(against: str | None, labels: Sequence[str], term: Term) -> int | None:
+    if against is None:
+        return None
+    if against not in labels:
+        raise FitError(f"{term_name(term)} has no level {against!r}. It has {', '.join(labels)}.")
+    return labels.index(against)
+
+
+def _check_family(adjust: str, against: str | None) -> None:
+    if adjust not in ADJUSTMENTS:
+        raise ValueError(f"`adjust` must be one of {', '.join(ADJUSTMENTS)}, got {adjust!r}")
+    if adjust == "tukey" and against is not None:
+        raise ValueError('`adjust="tukey"` is for all pairs; against one level use "dunnett"')
+    if adjust == "dunnett" and against is None:
+        raise ValueError('`adjust="dunnett"` needs `against`, the level that all others are compared with')
+
+
+def fit_mixed(
+    table: pd.DataFrame, *, response: str, fixed: Sequence[TermLike] = (), random: Sequence[TermLike] = (),
+    covariates: Sequence[str] = (), level: float = 0.95,
+) -> MixedFit:  # fmt: skip
+    """Fit a linear mixed model by restricted maximum likelihood.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a reading; no blanks in the columns that are used.
+    response : str
+        Column with the numbers to be explained.
+    fixed : sequence of str or tuple of str
+        Factors whose levels are compared; a tuple is an interaction. A column of numbers is
+        taken as levels too, unless `covariates` names it.
+    random : sequence of str or tuple of str
+        Factors whose levels are a sample; a tuple is an interaction. Crossed or nested does
+        not need saying: the labels show it.
+    covariates : sequence of str
+        Names among `fixed` that are numbers.
+    level : float
+        Level of the intervals, between 0 and 1.
+
+    Returns
+    -------
+    MixedFit
+
+    Raises
+    ------
+    FitError
+        If the table or the layout cannot answer, or the fit does not converge.
+
+    Notes
+    -----
+    Cost and memory grow with the number of readings only in one pass that adds them up; a
+    step of the fit does not depend on it.
+
+    References
+    ----------
+    Patterson, H. D. & Thompson, R. (1971). Biometrika 58:545-554. Kenward, M. G. & Roger,
+    J. H. (1997). Biometrics 53:983-997.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({
+    ...     "reading": [5.1, 5.2, 5.0, 4.8, 4.9, 4.6, 5.3, 5.5, 5.2, 4.9, 5.0, 5.1],
+    ...     "medium": ["film"] * 6 + ["stone"] * 6,
+    ...     "edge": ["a", "a", "b", "b", "c", "c", "d", "d", "e", "e", "f", "f"],
+    ... })
+    >>> fit = fit_mixed(table, response="reading", fixed=["medium"], random=["edge"])
+    >>> fit.contrasts("medium").table[["term", "estimate", "df"]].round(3)
+                    term  estimate   df
+    0  film minus stone    -0.233  4.0
+    """
+    frame = model_frame(table, response, fixed, random, covariates)
+    if not 0 < level < 1:
+        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    structure, reduced, offset = _reduce(frame)
+    reduced, kept, null = _independent_columns(reduced)
+    _check_spread(frame, structure, reduced)
+    optimum = maximise(reduced)
+    return MixedFit(
+        frame=frame, structure=structure, reduced=reduced, optimum=optimum,
+        fixed=freedom.fixed_effects(reduced, optimum), kept_columns=kept, null=null, offset=offset, level=level,
+        notes=_notes(structure, optimum),
+    )  # fmt: skip
+
+
+def _reduce(frame: ModelFrame) -> tuple[Structure, Reduced, float]:
+    """Find the units and add up the readings."""
+    readings = frame.y.size
+    coded = [combine([frame.factors[name].codes for name in term]) for term in frame.random]
+    unit, units = find_units([codes for codes, _ in coded], [count for _, count in coded], readings)
+    structure, upper = _structure(frame, [count for _, count in coded], units)
+    first = first_of_each(unit, units)
+    offset = float(frame.y[0])
+    shifted = frame.y - offset
+    centre = shifted.mean()
+    response = shifted - centre
+    levels = [coded[k][1] for k in upper]
+    codes = [coded[k][0][first] for k in upper]
+    diagonal = structure.own is not None
+    columns = design_columns(frame)
+    factors = {name: frame.factors[name].codes for name in frame.fixed_factors}
+    if not frame.covariates and all(constant_within(c, unit, first) for c in factors.values()):
+        x = design_matrix(columns, {name: c[first] for name, c in factors.items()}, {}, units)
+        reduced = reduce_constant(x, response, unit, units, codes, levels, diagonal=diagonal)
+    else:
+        x = design_matrix(columns, factors, frame.covariates, readings)
+        reduced = reduce_varying(np.column_stack([x, response]), unit, units, codes, levels, diagonal=diagonal)
+    return structure, reduced, offset + centre
+
+
+def _structure(frame: ModelFrame, levels: Sequence[int], units: int) -> tuple[Structure, list[int]]:
+    """Say which random term is the units themselves and which are above them."""
+    own = [k for k, count in enumerate(levels) if count == units]
+    if len(own) > 1:
+        first, second = (term_name(frame.random[k]) for k in own[:2])
+        raise FitError(
+            f"The random terms {first} and {second} always change together, so their spreads cannot be told "
+            "apart. Leave one of them out."
+        )
+    single = units == frame.y.size
+    dropped = tuple(frame.random[k] for k in own) if single else ()
+    kept = tuple(term for term in frame.random if term not in dropped)
+    upper = [k for k in range(len(levels)) if k not in own]
+    place = None if single or not own else kept.index(frame.random[own[0]])
+    return Structure(kept, place, dropped), upper
+
+
+def _independent_columns(reduced: Reduced) -> tuple[Reduced, tuple[int, ...], Floats]:
+    """Keep the first columns of X that can be told apart; return the null space of the rest."""
+    total = reduced.products[:, reduced.q : -1, reduced.q : -1].sum(axis=0)
+    scale = np.sqrt(np.maximum(total.diagonal(), 1e-300))
+    normal = total / scale / scale[:, None]
+    kept: list[int] = []
+    null = []
+    for j in range(reduced.p):
+        weights = np.linalg.solve(normal[np.ix_(kept, kept)], normal[kept, j])
+        if total[j, j] > 0 and normal[j, j] - normal[kept, j] @ weights > 1e-9:
+            kept.append(j)
+            continue
+        vector = np.zeros(reduced.p)
+        vector[j], vector[kept] = 1.0 / scale[j] if total[j, j] > 0 else 1.0, -weights / scale[kept]
+        null.append(vector / np.abs(vector).max())
+    if len(kept) == reduced.p:
+        return reduced, tuple(kept), np.zeros((reduced.p, 0))
+    return reduced.keep_columns(kept), tuple(kept), np.array(null).T
+
+
+def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> None:
+    """Refuse a layout that cannot show its own error, with the reason."""
+    unit = term_name(structure.kept[structure.own]) if structure.own is not None else "reading"
+    count = reduced.units if structure.own is not None else reduced.readings
+    if count <= reduced.p:
+        raise FitError(
+            f"There are {count} levels of {unit} for {reduced.p} fixed effects, so nothing is left to show how far "
+            "two alike differ. Make at least two of each (twenty cuts on one edge are still one edge)."
+        )
+    if reduced.products[:, -1, -1].sum() <= 0:
+        raise FitError(f"All values of `{frame.response}` are equal: there is no spread to judge a difference by.")
+    if reduced.units < reduced.readings and reduced.products[-1, -1, -1] <= 0:
+        raise FitError(
+            f"All values of `{frame.response}` within each {unit} are equal, so the error of a single one cannot be "
+            "seen. Ask what step the tester rounds to, or keep one value for each."
+        )
+    _check_told_apart(frame, structure, reduced)
+
+
+def _check_told_apart(frame: ModelFrame, structure: Structure, reduced: Reduced) -> None:
+    """Look for random terms that another term, fixed or random, explains wholly."""
+    start = np.full(reduced.h.shape[1] + reduced.blocks.shape[0], 1.0)
+    expected = derivatives(reduced, start).expected
+    size = np.sqrt(np.maximum(expected.diagonal(), 0))
+    names = [term_name(term) for term in structure.kept] + [RESIDUAL]
+    by_position = dict(zip(structure.positions, names, strict=True))
+    for place, value in enumerate(size):
+        if value < 1e-7 * size.max():
+            raise FitError(
+                f"The spread between levels of {by_position[place]} cannot be told from the factors under test: "
+                f"each has its own {by_position[place]}. Use more than one {by_position[place]} for each."
+            )
+    values, vectors = np.linalg.eigh(expected / size / size[:, None])
+    if values[0] < 1e-10:
+        mixed = " and ".join(by_position[int(i)] for i in np.flatnonzero(np.abs(vectors[:, 0]) > 0.1))
+        raise FitError(
+            f"The spreads of {mixed} cannot be told apart on this layout: they always change together. "
+            "Leave one of them out."
+        )
+
+
+def _notes(structure: Structure, optimum: Optimum) -> tuple[Note, ...]:
+    notes = [
+        Note("zero-variance", f"The spread between levels of {term_name(term)} is estimated as zero. It keeps its "
+             "place in the degrees of freedom: the layout, not the estimate, decides them.")
+        for term, place in zip(structure.kept, structure.positions, strict=False) if optimum.variances[place] == 0
+    ]  # fmt: skip
+    notes += [
+        Note("one-reading-each", f"Each {term_name(term)} has one reading, so the spread between levels of "
+             f"{term_name(term)} and the error of a reading are one: the residual.")
+        for term in structure.dropped
+    ]  # fmt: skip
+    return tuple(notes)

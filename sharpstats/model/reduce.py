@@ -1,0 +1,254 @@
+"""Reduction of readings to the few sums that the mixed model needs.
+
+A *unit* is a set of readings that share the level of every random factor: an edge, as a
+rule. Within a unit the readings differ only by cut error and by covariates, so they enter
+the likelihood through the unit's size, its means and its sums of squares and products about
+them. Units of equal size share one variance, so their cross-products are added up. What is
+left is a handful of small matrices, however many readings there were.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """Cross-products of [Z | X | y], added up over strata of equal variance.
+
+    A stratum g has independent rows with variance ``h[g] @ diagonal variances``. The
+    unit means of one size n are a stratum with h = (1/n, 1); all deviations within units
+    are one with h = (1, 0). The columns of h are the cut error and, where there is one,
+    the random term that tells units apart.
+
+    Attributes
+    ----------
+    products : ndarray of shape (G, t, t)
+        Cross-products of each stratum, t = q + p + 1.
+    sizes : ndarray of shape (G,)
+        Number of independent rows in each stratum; they add up to the number of readings.
+    h : ndarray of shape (G, 1) or (G, 2)
+        Derivative of each stratum's variance by the diagonal variances, dimensionless.
+    blocks : ndarray of shape (K, q)
+        1 where a column of Z belongs to upper random term k, else 0.
+    q, p : int
+        Number of columns of Z and of X.
+    readings : int
+        Number of readings N.
+    units : int
+        Number of units.
+    log_sizes : float
+        Sum of ln n over the units.
+    """
+
+    products: Floats
+    sizes: Floats
+    h: Floats
+    blocks: Floats
+    q: int
+    p: int
+    readings: int
+    units: int
+    log_sizes: float
+
+    def keep_columns(self, kept: Sequence[int]) -> Reduced:
+        """Return the same sums for the columns `kept` of X only."""
+        index = np.r_[0 : self.q, self.q + np.asarray(kept, dtype=int), self.q + self.p]
+        products = self.products[:, index[:, None], index]
+        return Reduced(products, self.sizes, self.h, self.blocks, self.q, len(kept),
+                       self.readings, self.units, self.log_sizes)  # fmt: skip
+
+
+def compress(codes: Codes) -> tuple[Codes, int]:
+    """Renumber codes so that those in use are 0, 1, ... in the same order.
+
+    Examples
+    --------
+    >>> compress(np.array([7, 3, 7]))
+    (array([1, 0, 1]), 2)
+    """
+    top = int(codes.max()) + 1 if codes.size else 0
+    if top > 4 * codes.size + 1000:
+        levels, renumbered = np.unique(codes, return_inverse=True)
+        return renumbered.astype(np.intp), levels.size
+    used = np.zeros(top, dtype=bool)
+    used[codes] = True
+    renumber = np.cumsum(used) - 1
+    return renumber[codes], int(used.sum())
+
+
+def combine(parts: Sequence[Codes]) -> tuple[Codes, int]:
+    """Number the combinations of several factors' codes that occur.
+
+    Examples
+    --------
+    >>> combine([np.array([0, 0, 1]), np.array([1, 1, 0])])
+    (array([0, 0, 1]), 2)
+    """
+    codes, count = compress(parts[0])
+    for part in parts[1:]:
+        inner, levels = compress(part)
+        codes, count = compress(codes * levels + inner)
+    return codes, count
+
+
+def first_of_each(unit: Codes, units: int) -> Codes:
+    """Row number of one reading of every unit."""
+    rows = np.empty(units, dtype=np.intp)
+    rows[unit] = np.arange(unit.size)
+    return rows
+
+
+def constant_within(codes: Codes, unit: Codes, representative: Codes) -> bool:
+    """Whether a factor has one level in each unit."""
+    return bool(np.array_equal(codes[representative][unit], codes))
+
+
+def find_units(random: Sequence[Codes], levels: Sequence[int], readings: int) -> tuple[Codes, int]:
+    """Number the units: the combinations of levels of all random factors.
+
+    Parameters
+    ----------
+    random : sequence of integer arrays of shape (N,)
+        Codes of each random term.
+    levels : sequence of int
+        Number of levels of each.
+    readings : int
+        Number of readings N.
+
+    Returns
+    -------
+    unit : integer ndarray of shape (N,)
+    units : int
+    """
+    if not random:
+        return np.zeros(readings, dtype=np.intp), 1
+    finest = int(np.argmax(levels))
+    unit, count = random[finest], levels[finest]
+    rows = first_of_each(unit, count)
+    if all(constant_within(codes, unit, rows) for k, codes in enumerate(random) if k != finest):
+        return unit, count
+    return combine(random)
+
+
+def reduce_varying(
+    columns: Floats, unit: Codes, units: int, upper: Sequence[Codes], levels: Sequence[int], *, diagonal: bool
+) -> Reduced:
+    """Add up everything the fit needs where a column of X varies within units.
+
+    Parameters
+    ----------
+    columns : ndarray of shape (N, p + 1)
+        Columns of X and, last, the centred response, reading by reading.
+    unit : integer ndarray of shape (N,)
+        Unit of each reading.
+    units : int
+        Number of units.
+    upper : sequence of integer arrays of shape (units,)
+        Level of each upper random term, unit by unit.
+    levels : sequence of int
+        Number of levels of each upper term.
+    diagonal : bool
+        Whether one random term is the units themselves.
+
+    Returns
+    -------
+    Reduced
+    """
+    size = np.bincount(unit, minlength=units).astype(float)
+    means, within = _means_and_within(columns, unit, size)
+    return _assemble(means, within, size, unit.size, upper, levels, diagonal)
+
+
+def _means_and_within(columns: Floats, unit: Codes, size: Floats) -> tuple[Floats, Floats | None]:
+    means = np.empty((size.size, columns.shape[1]))
+    for j in range(columns.shape[1]):
+        means[:, j] = np.bincount(unit, weights=columns[:, j], minlength=size.size) / size
+    if size.size == unit.size:
+        return means, None
+    about = columns - means[unit]
+    # A second pass takes out what rounding left of the means (Chan, Golub & LeVeque 1983).
+    for j in range(columns.shape[1]):
+        means[:, j] += np.bincount(unit, weights=about[:, j], minlength=size.size) / size
+    return means, about.T @ about
+
+
+def reduce_constant(
+    x: Floats, response: Floats, unit: Codes, units: int, upper: Sequence[Codes], levels: Sequence[int], *,
+    diagonal: bool,
+) -> Reduced:  # fmt: skip
+    """Add up the same where X is constant within units and given unit by unit.
+
+    Parameters
+    ----------
+    x : ndarray of shape (units, p)
+    response : ndarray of shape (N,)
+        Centred response.
+    unit, units, upper, levels, diagonal
+        As in `reduce_varying`.
+
+    Returns
+    -------
+    Reduced
+    """
+    size = np.bincount(unit, minlength=units).astype(float)
+    mean, squares = _means_and_within(response[:, None], unit, size)
+    within = None
+    if squares is not None:
+        within = np.zeros((x.shape[1] + 1, x.shape[1] + 1))
+        within[-1, -1] = squares[0, 0]
+    return _assemble(np.column_stack([x, mean]), within, size, unit.size, upper, levels, diagonal)
+
+
+def _assemble(
+    means: Floats, within: Floats | None, size: Floats, readings: int, upper: Sequence[Codes],
+    levels: Sequence[int], diagonal: bool,
+) -> Reduced:  # fmt: skip
+    q, p = int(sum(levels)), means.shape[1] - 1
+    distinct, stratum = np.unique(size, return_inverse=True)
+    products = _cross_products(means, stratum, distinct.size, upper, levels)
+    sizes = np.bincount(stratum, minlength=distinct.size).astype(float)
+    h = np.column_stack([1 / distinct, np.ones(distinct.size)])
+    if within is not None:
+        padded = np.zeros((1, q + p + 1, q + p + 1))
+        padded[0, q:, q:] = within
+        products = np.concatenate([products, padded])
+        sizes = np.append(sizes, readings - size.size)
+        h = np.vstack([h, [1.0, 0.0]])
+    blocks = np.repeat(np.eye(len(levels)), levels, axis=1) if q else np.zeros((0, 0))
+    return Reduced(products, sizes, h if diagonal else h[:, :1], blocks, q, p, readings, size.size,
+                   float(np.log(size).sum()))  # fmt: skip
+
+
+def _cross_products(
+    means: Floats, stratum: Codes, strata: int, upper: Sequence[Codes], levels: Sequence[int]
+) -> Floats:
+    """Cross-products of [Z | means] in each stratum, without ever forming Z."""
+    q, width = int(sum(levels)), means.shape[1]
+    products = np.zeros((strata, q + width, q + width))
+    start = np.concatenate([[0], np.cumsum(levels)]).astype(int)
+    for k, codes in enumerate(upper):
+        rows = slice(start[k], start[k + 1])
+        inside = stratum * levels[k] + codes
+        for j in range(width):
+            sums = np.bincount(inside, weights=means[:, j], minlength=strata * levels[k])
+            products[:, rows, q + j] = sums.reshape(strata, levels[k])
+        products[:, q:, rows] = products[:, rows, q:].transpose(0, 2, 1)
+        for other in range(k, len(upper)):
+            pair = inside * levels[other] + upper[other]
+            counts = np.bincount(pair, minlength=strata * levels[k] * levels[other])
+            table = counts.reshape(strata, levels[k], levels[other])
+            columns = slice(start[other], start[other + 1])
+            products[:, rows, columns] = table
+            products[:, columns, rows] = table.transpose(0, 2, 1)
+    for g in range(strata):
+        part = means if strata == 1 else means[stratum == g]
+        products[g, q:, q:] = part.T @ part
+    return products

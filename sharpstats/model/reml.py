@@ -1,0 +1,309 @@
+"""Restricted maximum likelihood for any number of crossed or nested random intercepts.
+
+V = sum_k s_k G_k. In the strata of `reduce.py` the cut error and the units' own term are
+diagonal, D; the few columns Z of the upper terms enter by Woodbury's identity:
+
+    P = D^-1 - D^-1 F M F' D^-1,  F = [Z | X],  M = J (J F'D^-1F J + diag(I_q, 0))^-1 J,
+
+with J = diag(sqrt(s) of each column of Z, 1). A variance of zero is no special case, and no
+matrix has more than q + p rows. Newton steps use the analytic gradient and Hessian of the
+criterion -2 log L_R (Patterson & Thompson 1971; derivatives as in Searle, Casella &
+McCulloch 1992, section 6.6); variances at zero are held there while their gradient points
+outwards.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import lapack
+
+from sharpstats.errors import FitError
+from sharpstats.model.reduce import Reduced
+
+Floats = NDArray[np.float64]
+
+MAX_STEPS = 100
+SETTLED = 1e-11
+"""Promised fall of the criterion at which the last step is taken. The error of a variance is
+about its square root before that step and, as Newton's method converges quadratically,
+about this after it."""
+MAX_COLUMNS = 3000
+"""More columns of Z than this would need matrices of more than 70 MB at every step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighted:
+    """The cross-products weighted by the strata's variances at one set of variances.
+
+    Attributes
+    ----------
+    a : ndarray of shape (t, t)
+        [Z X y]' D^-1 [Z X y].
+    ad : ndarray of shape (d, t, t)
+        [Z X y]' D^-1 H_i D^-1 [Z X y] for each diagonal variance i.
+    add : ndarray of shape (d, d, t, t)
+        [Z X y]' D^-1 H_i D^-1 H_j D^-1 [Z X y].
+    variance : ndarray of shape (G,)
+        Variance of a row of each stratum.
+    """
+
+    a: Floats
+    ad: Floats
+    add: Floats
+    variance: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Derivatives:
+    """The criterion and its derivatives by the variances (diagonal ones first)."""
+
+    criterion: float
+    gradient: Floats
+    expected: Floats
+    hessian: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Optimum:
+    """Variances at the optimum of the restricted likelihood.
+
+    Attributes
+    ----------
+    variances : ndarray of shape (d + K,)
+        Cut error, units' own term (if any), upper terms in their order.
+    criterion : float
+        -2 log restricted likelihood, with the constant (N - p) log 2 pi.
+    expected, hessian : ndarray of shape (d + K, d + K)
+        Expected and observed second derivatives of the criterion.
+    steps : int
+        Number of evaluations.
+    """
+
+    variances: Floats
+    criterion: float
+    expected: Floats
+    hessian: Floats
+    steps: int
+
+
+def weigh(r: Reduced, s: Floats) -> Weighted:
+    """Weight the strata by the diagonal variances `s` (the first columns of h)."""
+    d = r.h.shape[1]
+    variance = r.h @ s[:d]
+    w = 1 / variance
+    first = r.h.T * w**2
+    second = first[:, None, :] * (r.h.T * w)[None, :, :]
+    weights = np.concatenate([w[None, :], first, second.reshape(d * d, -1)])
+    t = r.products.shape[1]
+    sums = (weights @ r.products.reshape(-1, t * t)).reshape(-1, t, t)
+    return Weighted(sums[0], sums[1 : 1 + d], sums[1 + d :].reshape(d, d, t, t), variance)
+
+
+def inner_inverse(a: Floats, root: Floats, q: int) -> tuple[Floats, float]:
+    """M of the module's docstring for F = the first columns of [Z X y], and ln|K|.
+
+    Parameters
+    ----------
+    a : ndarray of shape (f, f)
+        F' D^-1 F.
+    root : ndarray of shape (f,)
+        Diagonal of J.
+    q : int
+        Number of columns of Z.
+    """
+    if not len(root):
+        return np.zeros((0, 0)), 0.0
+    k = a * root * root[:, None]
+    k.flat[: q * (len(root) + 1) : len(root) + 1] += 1.0
+    factor, fault = lapack.dpotrf(k, lower=1, clean=1)
+    if fault:
+        raise FitError(
+            "The fixed effects cannot be told apart on these edges. "
+            "Leave out a factor, or make edges in the missing combinations."
+        )
+    log_det = 2 * float(np.log(factor.diagonal()).sum())
+    inverse = lapack.dpotri(factor, lower=1)[0]
+    inverse = inverse + inverse.T
+    inverse.flat[:: len(root) + 1] /= 2
+    return inverse * root * root[:, None], log_det
+
+
+def column_roots(r: Reduced, s: Floats) -> Floats:
+    """Square root of the variance that belongs to each column of Z."""
+    return np.sqrt(s[r.h.shape[1] :]) @ r.blocks if r.q else np.zeros(0)
+
+
+def derivatives(r: Reduced, s: Floats) -> Derivatives:
+    """Evaluate the criterion, its gradient and both informations at the variances `s`."""
+    w = weigh(r, s)
+    f = r.q + r.p
+    m, log_det = inner_inverse(w.a[:f, :f], np.concatenate([column_roots(r, s), np.ones(r.p)]), r.q)
+    v = np.append(-m @ w.a[:f, f], 1.0)  # Py = D^-1 [F y] v
+    rest = float(w.a[f] @ v)  # y'Py
+    criterion = (
+        r.sizes @ np.log(w.variance) + log_det + rest + r.log_sizes + (r.readings - r.p) * np.log(2 * np.pi)
+    )
+    n = _projected_columns(r, w, m)
+    u = w.a[: r.q, :f] @ n  # Z'PZ
+    trace, expected = _traces(r, w, m, n, u)
+    quadratic, second = _quadratics(r, w, m, n, u, v)
+    return Derivatives(float(criterion), trace - quadratic, expected, 2 * second - expected)
+
+
+def _projected_columns(r: Reduced, w: Weighted, m: Floats) -> Floats:
+    """N with P Z = D^-1 [F y] N, of shape (f, q)."""
+    f = m.shape[0]
+    n = -m @ w.a[:f, : r.q]
+    n.flat[: r.q * (r.q + 1) : r.q + 1] += 1.0
+    return n
+
+
+def _traces(r: Reduced, w: Weighted, m: Floats, n: Floats, u: Floats) -> tuple[Floats, Floats]:
+    """tr(P G_i) and tr(P G_i P G_j)."""
+    d, f = r.h.shape[1], m.shape[0]
+    scaled = r.h.T / w.variance
+    ad = w.ad[:, :f, :f]
+    mad = m @ ad
+    flat, turned = mad.reshape(d, -1), mad.transpose(0, 2, 1).reshape(d, -1)
+    trace = scaled @ r.sizes - ad.reshape(d, -1) @ m.ravel()
+    once = (w.add[:, :, :f, :f].reshape(d * d, -1) @ m.ravel()).reshape(d, d)
+    expected = (scaled * r.sizes) @ scaled.T - 2 * once + flat @ turned.T
+    if not r.q:
+        return trace, expected
+    cross = ((ad @ n) * n).sum(axis=1) @ r.blocks.T
+    upper = r.blocks @ (u * u) @ r.blocks.T
+    return np.concatenate([trace, r.blocks @ u.diagonal()]), _bordered(expected, cross, upper)
+
+
+def _quadratics(r: Reduced, w: Weighted, m: Floats, n: Floats, u: Floats, v: Floats) -> tuple[Floats, Floats]:
+    """Quadratic forms y'P G_i P y and y'P G_i P G_j P y."""
+    f = m.shape[0]
+    adv = w.ad @ v
+    g = adv[:, :f]
+    quadratic = adv @ v
+    second = (w.add @ v) @ v - g @ m @ g.T
+    if not r.q:
+        return quadratic, second
+    b = w.a[: r.q] @ v
+    marked = r.blocks * b
+    return np.concatenate([quadratic, marked @ b]), _bordered(second, g @ n @ marked.T, marked @ u @ marked.T)
+
+
+def _bordered(diagonal: Floats, cross: Floats, upper: Floats) -> Floats:
+    """Put the parts of the diagonal and of the upper terms together."""
+    d, size = len(diagonal), len(diagonal) + len(upper)
+    whole = np.empty((size, size))
+    whole[:d, :d], whole[:d, d:], whole[d:, :d], whole[d:, d:] = diagonal, cross, cross.T, upper
+    return whole
+
+
+def start_variances(r: Reduced) -> Floats:
+    """Rough variances to begin with: what X leaves of the response, shared out equally."""
+    d, k = r.h.shape[1], r.blocks.shape[0]
+    total = r.products[:, r.q :, r.q :].sum(axis=0) if d == 1 else _between(r)
+    beta = np.linalg.lstsq(total[:-1, :-1], total[:-1, -1], rcond=None)[0]
+    left = max(total[-1, -1] - total[-1, :-1] @ beta, 0.0)
+    spread = left / max(r.units - r.p, 1)
+    start = np.full(d + k, spread / (d + k))
+    within = r.sizes[-1] if r.units < r.readings else 0.0
+    if within > r.p and d == 2:
+        start[0] = r.products[-1, -1, -1] / within
+    return start
+
+
+def _between(r: Reduced) -> Floats:
+    strata = slice(None, -1) if r.units < r.readings else slice(None)
+    return r.products[strata, r.q :, r.q :].sum(axis=0)
+
+
+def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | None = None) -> Optimum:
+    """Find the variances that maximise the restricted likelihood.
+
+    Parameters
+    ----------
+    r : Reduced
+        Sums of the readings; X of full column rank.
+    start : ndarray, optional
+        Variances to begin with.
+    held : dict, optional
+        Variances to keep at a value (for profiles).
+
+    Returns
+    -------
+    Optimum
+
+    Raises
+    ------
+    FitError
+        If no step improves the criterion while its gradient is not zero, or after
+        100 steps.
+    """
+    if r.q > MAX_COLUMNS:
+        raise FitError(
+            f"The blocks have {r.q:,} levels in all; more than {MAX_COLUMNS:,} cannot be fitted. "
+            "Name as blocks only what a person would count: blades, days, operators."
+        )
+    s = start_variances(r) if start is None else start.copy()
+    free = np.ones(s.size, dtype=bool)
+    for index, value in (held or {}).items():
+        s[index], free[index] = value, False
+    now = derivatives(r, s)
+    for step in range(1, MAX_STEPS):
+        active = free & ((s > 0) | (now.gradient < 0))
+        # The first step uses the expected information: in a balanced layout it lands on the optimum.
+        move, gain = _step(now, active, newton=step > 1)
+        if gain <= SETTLED:
+            return _last_step(r, s, now, move, step)
+        s, now = _descend(r, s, now, move)
+    raise FitError(
+        f"The fit did not settle in {MAX_STEPS} steps. Look at the residuals for a wild reading, "
+        "or leave out a block with few levels."
+    )
+
+
+def _step(now: Derivatives, active: NDArray[np.bool_], newton: bool) -> tuple[Floats, float]:
+    """Step among the active variances, and the fall of the criterion that it promises."""
+    move = np.zeros(active.size)
+    if not active.any():
+        return move, 0.0
+    index = np.flatnonzero(active)
+    gradient = now.gradient[index]
+    for second in (now.hessian, now.expected) if newton else (now.expected,):
+        solution, fault = lapack.dposv(second[index[:, None], index], -gradient)[1:]
+        if not fault:
+            move[index] = solution
+            return move, -float(gradient @ solution) / 2
+    raise FitError(
+        "The spreads cannot be told apart on this layout: two random factors always change together, "
+        "or one of them changes together with a factor under test. Leave one of them out."
+    )
+
+
+def _descend(r: Reduced, s: Floats, now: Derivatives, move: Floats) -> tuple[Floats, Derivatives]:
+    """Go along the step, projected on non-negative variances, as far as the criterion falls."""
+    floor = np.zeros_like(s)
+    floor[0] = 0.05 * s[0]
+    length = 1.0
+    for _ in range(40):
+        trial = np.maximum(s + length * move, np.minimum(floor, s))
+        if trial[0] > 0 and not np.array_equal(trial, s):
+            there = derivatives(r, trial)
+            if there.criterion <= now.criterion + 1e-12 * abs(now.criterion):
+                return trial, there
+        length /= 2
+    raise FitError(
+        "The fit stopped before its best point: no step improves it. "
+        "Look for cuts that are all equal, or readings many times larger than the rest."
+    )
+
+
+def _last_step(r: Reduced, s: Floats, now: Derivatives, move: Floats, steps: int) -> Optimum:
+    """Take the last Newton step: the criterion no longer shows it, the gradient does."""
+    trial = s + move
+    if np.any(trial < 0) or not move.any():
+        return Optimum(s, now.criterion, now.expected, now.hessian, steps)
+    last = derivatives(r, trial)
+    return Optimum(trial, last.criterion, last.expected, last.hessian, steps + 1)
