@@ -1,0 +1,124 @@
+"""Rows set aside: who says so, about which cell, and why. Nothing is deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sharpstats.trial.labels import Flags
+
+COLUMNS = ("file", "row", "column", "value", "code", "reason")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Entry:
+    rows: NDArray[np.int64]
+    column: str
+    code: str
+    reasons: str | NDArray[np.object_]
+    cells: NDArray[np.object_] | None
+
+
+@dataclass(slots=True, eq=False)
+class Asides:
+    """Collects reasons while the rules run; each row may gather several.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        The rows as text, with `file` and `row`.
+    kept : ndarray of bool, shape (rows,)
+        Which rows nothing has been said against so far.
+    """
+
+    frame: pd.DataFrame
+    kept: Flags = field(init=False)
+    _entries: list[_Entry] = field(default_factory=list, init=False)
+
+    def __post_init__(self) -> None:
+        self.kept = np.ones(len(self.frame), dtype=bool)
+
+    def add(
+        self,
+        which: Flags | NDArray[np.int64],
+        column: str,
+        code: str,
+        reasons: str | Sequence[str] | NDArray[np.object_],
+        values: Sequence[str] | None = None,
+    ) -> None:
+        """Set rows aside.
+
+        Parameters
+        ----------
+        which : ndarray of bool or of int
+            The rows, by flag or by place.
+        column : str
+            The column at fault.
+        code : str
+            Short fixed name of the rule.
+        reasons : str or sequence of str
+            One sentence for all, or one for each row.
+        values : sequence of str, optional
+            The offending texts where they are not simply the cells of that column.
+        """
+        rows = np.flatnonzero(which) if which.dtype == bool else which.astype(np.int64)
+        if not len(rows):
+            return
+        texts = reasons if isinstance(reasons, str) else _objects(reasons)
+        self._entries.append(_Entry(rows, column, code, texts, None if values is None else _objects(values)))
+        self.kept[rows] = False
+
+    def table(self) -> pd.DataFrame:
+        """Return one row for each row set aside, in the order of the file: the first reason leads.
+
+        Examples
+        --------
+        >>> asides = Asides(pd.DataFrame({"reading": ["x", "1"], "file": "readings.csv", "row": [2, 3]}))
+        >>> asides.add(np.array([True, False]), "reading", "not-a-number", 'The reading "x" is not a number.')
+        >>> asides.table()[["row", "column", "value", "code"]]
+           row   column value          code
+        0    2  reading     x  not-a-number
+        """
+        if not self._entries:
+            return self._empty()
+        said = pd.concat([self._said(entry) for entry in self._entries], ignore_index=True)
+        said = said.sort_values("at", kind="stable", ignore_index=True)
+        first = said.drop_duplicates("at").reset_index(drop=True)
+        if len(first) < len(said):
+            first["reason"] = _joined(said)
+        place = self.frame[["file", "row"]].iloc[first["at"].to_numpy()].reset_index(drop=True)
+        return pd.concat([place, first.drop(columns="at")], axis=1)[list(COLUMNS)]
+
+    def _said(self, entry: _Entry) -> pd.DataFrame:
+        cells: object = "" if entry.cells is None else entry.cells
+        if entry.cells is None and entry.column in self.frame:
+            cells = self.frame[entry.column].to_numpy(dtype=object)[entry.rows]
+        table = pd.DataFrame({"at": entry.rows})
+        parts = {"column": entry.column, "value": cells, "code": entry.code, "reason": entry.reasons}
+        for name, part in parts.items():
+            table[name] = pd.Series(part, index=table.index, dtype="str")
+        return table
+
+    def _empty(self) -> pd.DataFrame:
+        table = pd.DataFrame({name: pd.Series([], dtype="str") for name in COLUMNS})
+        return table.astype({"row": "int64"})
+
+
+def _objects(texts: Sequence[str] | NDArray[np.object_]) -> NDArray[np.object_]:
+    return np.asarray(texts, dtype=object)
+
+
+def _joined(said: pd.DataFrame) -> NDArray[np.object_]:
+    """Join the reasons of each row; only rows with several are walked through."""
+    at = said["at"].to_numpy()
+    starts = np.flatnonzero(np.r_[True, at[1:] != at[:-1]])
+    counts = np.diff(np.r_[starts, len(at)])
+    reasons = said["reason"].to_numpy(dtype=object)
+    joined = reasons[starts]
+    for i in np.flatnonzero(counts > 1):
+        joined[i] = "; ".join(dict.fromkeys(reasons[starts[i] : starts[i] + counts[i]]))
+    return joined

@@ -1,0 +1,148 @@
+"""All rules in one pass: text rows -> readings that are used and rows that are set aside.
+
+Every row goes to one of the two, and none is lost. Rules look at whole columns, never at single rows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from sharpstats.columns import READINGS
+from sharpstats.errors import PlanError, Problem
+from sharpstats.notes import Note
+from sharpstats.trial.checking import Checking
+from sharpstats.trial.labelrules import check_edges_agree, check_labels
+from sharpstats.trial.othercolumns import type_other_columns
+from sharpstats.trial.plan import Plan
+from sharpstats.trial.readingrules import check_cuts, check_readings
+from sharpstats.trial.spelling import closest
+from sharpstats.trial.table import PLACE, TextTable
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Checked:
+    """What the check gives.
+
+    Attributes
+    ----------
+    readings : DataFrame
+        The rows that are used, typed; see `Trial`.
+    set_aside : DataFrame
+        file, row, column, value, code, reason for each row that is not used.
+    repairs, cautions : tuple of Note
+    """
+
+    readings: pd.DataFrame
+    set_aside: pd.DataFrame
+    repairs: tuple[Note, ...]
+    cautions: tuple[Note, ...]
+
+
+def check(table: TextTable, plan: Plan) -> Checked:
+    """Check every row against the plan.
+
+    Parameters
+    ----------
+    table : TextTable
+        The rows as text.
+    plan : Plan
+
+    Raises
+    ------
+    PlanError
+        If the files lack a column that the plan names as a factor or block.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"edge": ["e1", "e1"], "medium": ["slate", "slate"], "reading": ["152", "blunt"],
+    ...                       "file": "readings.csv", "row": [2, 3]}, dtype="str").astype({"row": int})
+    >>> checked = check(TextTable(frame=frame), Plan(title="Slate", factors={"medium": ("slate", "film")}))
+    >>> checked.readings[["edge", "cut", "medium", "role", "reading"]]
+      edge  cut medium   role  reading
+    0   e1    1  slate  trial    152.0
+    >>> checked.set_aside[["row", "code"]]
+       row          code
+    0    3  not-a-number
+    """
+    problems = missing_columns(table, plan)
+    if problems:
+        raise PlanError.gather(problems)
+    checking = Checking.begin(table, plan)
+    _set_aside_by_hand(checking)
+    _set_aside_damaged(checking)
+    check_labels(checking)
+    check_edges_agree(checking)
+    check_readings(checking)
+    check_cuts(checking)
+    type_other_columns(checking)
+    return Checked(
+        readings=_readings(checking),
+        set_aside=checking.asides.table(),
+        repairs=(*table.repairs, *checking.repairs),
+        cautions=tuple(checking.cautions),
+    )
+
+
+def missing_columns(table: TextTable, plan: Plan) -> tuple[Problem, ...]:
+    """Return a problem for each factor or block of the plan that is no column of the files."""
+    files = ", ".join(table.frame["file"].unique()) or "the readings"
+    needed = [(name, "factors") for name in plan.factors] + [(name, "layout.blocks") for name in plan.layout.blocks]
+    return tuple(
+        Problem(
+            code="no-such-column",
+            file="trial.toml",
+            key=f"{key}.{name}" if key == "factors" else key,
+            value=name,
+            says=f'The plan names "{name}", but {files} has no such column.',
+            mend=_mend(name, table),
+        )
+        for name, key in dict(needed).items()
+        if name not in table.names
+    )
+
+
+def _mend(name: str, table: TextTable) -> str:
+    near = closest(name, [other for other in table.names if other not in ("edge", "reading")])
+    if near is not None:
+        return f'Did you mean "{near}"? Give both the same name.'
+    return f'Add a column "{name}" to the readings, or take it out of the plan.'
+
+
+def _set_aside_by_hand(checking: Checking) -> None:
+    if checking.has("set_aside"):
+        reasons = checking.encoded("set_aside")
+        by_hand = reasons.rows_where([bool(text.strip()) for text in reasons.texts])
+        texts = np.array([text.strip() for text in reasons.texts], dtype=object)
+        checking.asides.add(by_hand, "set_aside", "by-hand", texts[reasons.codes[by_hand]])
+
+
+def _set_aside_damaged(checking: Checking) -> None:
+    damage = checking.table.damage
+    if not damage:
+        return
+    places = pd.MultiIndex.from_frame(checking.frame[list(PLACE)])
+    at = places.get_indexer(pd.MultiIndex.from_tuples([(one.file, one.row) for one in damage]))
+    checking.asides.add(at, "", "ragged-row", [one.reason for one in damage], values=[one.value for one in damage])
+
+
+def _readings(checking: Checking) -> pd.DataFrame:
+    """Put the used rows together: known columns in their own order, unknown ones as they came, then the place."""
+    kept = checking.asides.kept
+    everything = bool(kept.all())
+    known = [column.name for column in READINGS]
+    present = {*checking.table.names, *checking.labels, *checking.typed}
+    names = [name for name in known if name in present] + [name for name in checking.table.names if name not in known]
+    columns = {}
+    for name in names:
+        if name in checking.labels:
+            column = checking.labels[name].column()
+        else:
+            column = checking.typed[name] if name in checking.typed else checking.frame[name]
+        columns[name] = column if everything else column[kept]
+    for name in PLACE:
+        columns[name] = checking.frame[name] if everything else checking.frame[name][kept]
+    columns["over_range"] = pd.Series(checking.over_range) if everything else pd.Series(checking.over_range)[kept]
+    return pd.DataFrame(columns).reset_index(drop=True)

@@ -1,0 +1,194 @@
+"""A trial: its plan, the readings that are used, the rows that are set aside, and what was repaired."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from sharpstats.errors import PlanError, TrialError
+from sharpstats.late import Shown, late
+from sharpstats.notes import Note
+from sharpstats.trial.check import check
+from sharpstats.trial.freeze import Freeze, claims_without_readings, differences, plan_sha256, read_freeze
+from sharpstats.trial.plan import Plan
+from sharpstats.trial.read import SUFFIXES, read_table
+from sharpstats.trial.table import TextTable, join_tables
+from sharpstats.trial.toml import read_plan
+
+PLAN_FILE = "trial.toml"
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Trial(Shown):
+    """A trial as it was opened.
+
+    Attributes
+    ----------
+    folder : Path
+        The trial folder.
+    plan : Plan
+    readings : DataFrame
+        The rows that are used: columns of a readings file, typed (`reading` in the plan's unit), unknown
+        ones as text, then `file`, `row` and `over_range` (the reading is a limit, from below).
+    set_aside : DataFrame
+        One row for each row that is not used: file, row, column, value, code, reason.
+    repairs : tuple of Note
+        What had to be repaired to read the files.
+    cautions : tuple of Note
+        Advice from the check that stops nothing.
+    frozen : Freeze or None
+        When the plan was frozen, and how it read.
+    differences : tuple of str
+        What has changed in the plan since.
+    plan_sha256, data_sha256 : str
+        Fingerprints of `trial.toml` and of the files with readings, one after the other.
+    text : TextTable
+        The rows as they stand in the files.
+    """
+
+    folder: Path
+    plan: Plan
+    readings: pd.DataFrame
+    set_aside: pd.DataFrame
+    repairs: tuple[Note, ...]
+    cautions: tuple[Note, ...]
+    frozen: Freeze | None
+    differences: tuple[str, ...]
+    plan_sha256: str
+    data_sha256: str
+    text: TextTable
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many rows were read, used and set aside; over-range readings; edges; control edges."""
+        control = self.readings["role"] == "control"
+        return {
+            "read": len(self.readings) + len(self.set_aside),
+            "used": len(self.readings),
+            "set_aside": len(self.set_aside),
+            "over_range": int(self.readings["over_range"].sum()),
+            "edges": int(self.readings.loc[~control, "edge"].nunique()),
+            "control_edges": int(self.readings.loc[control, "edge"].nunique()),
+        }
+
+    def fit(self) -> Any:
+        """Fit the model that the layout asks for."""
+        return late("fit")(self)
+
+    def judge(self) -> Any:
+        """Judge the claims of the plan."""
+        return late("judge")(self)
+
+    def publish(self, *args: Any, **options: Any) -> Any:
+        """Write the report."""
+        return late("publish")(self, *args, **options)
+
+
+def open_trial(path: Path | str) -> Trial:
+    """Open a trial folder: read its plan and its readings, and check every row.
+
+    Parameters
+    ----------
+    path : path
+        The folder, or its `trial.toml`.
+
+    Returns
+    -------
+    Trial
+
+    Raises
+    ------
+    PlanError
+        If the plan has mistakes, or does not fit the readings.
+    TrialError
+        If there is no trial, or its readings cannot be read.
+    """
+    folder = _folder(Path(path))
+    plan_file = folder / PLAN_FILE
+    plan = read_plan(plan_file)
+    files = find_files(folder, plan)
+    table = join_tables([read_table(file, _columns_of(plan)) for file in files])
+    checked = check(table, plan)
+    _complain_of_claims(plan, checked.readings)
+    text = plan_file.read_text(encoding="utf-8")
+    frozen = read_freeze(folder)
+    return Trial(
+        folder=folder,
+        plan=plan,
+        readings=checked.readings,
+        set_aside=checked.set_aside,
+        repairs=checked.repairs,
+        cautions=checked.cautions,
+        frozen=frozen,
+        differences=() if frozen is None else tuple(differences(frozen, plan, text)),
+        plan_sha256=plan_sha256(text),
+        data_sha256=data_sha256(files),
+        text=table,
+    )
+
+
+def _folder(path: Path) -> Path:
+    folder = path.parent if path.name == PLAN_FILE and not path.is_dir() else path
+    if not folder.is_dir():
+        raise TrialError(f"There is no folder {folder}. Name a trial folder, or make one with: sharpstats new {folder}")
+    if not (folder / PLAN_FILE).is_file():
+        raise TrialError(
+            f"{folder} has no {PLAN_FILE}, so it is not a trial folder. Make one with: sharpstats new {folder}"
+        )
+    return folder
+
+
+def find_files(folder: Path, plan: Plan) -> tuple[Path, ...]:
+    """Return the files with the readings: those that the plan names, or the one that is there.
+
+    Raises
+    ------
+    TrialError
+        If one is missing, or nothing says which of several is meant.
+    """
+    if plan.files:
+        files = tuple(folder / name for name in plan.files)
+        missing = [file.name for file in files if not file.is_file()]
+        if missing:
+            raise TrialError(f"The plan names {' and '.join(missing)}, which {folder.name} does not hold.")
+        return files
+    found = [folder / f"readings{suffix}" for suffix in SUFFIXES if (folder / f"readings{suffix}").is_file()]
+    if not found:
+        raise TrialError(
+            f"{folder.name} has no readings: put them in readings.csv, readings.xlsx or readings.ods, "
+            f'or name the file in {PLAN_FILE}: readings = ["..."].'
+        )
+    if len(found) > 1:
+        names = " and ".join(file.name for file in found)
+        raise TrialError(
+            f'{folder.name} has {names}. Say in {PLAN_FILE} which holds the readings: readings = "{found[0].name}".'
+        )
+    return tuple(found)
+
+
+def _columns_of(plan: Plan) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*plan.factors, *plan.layout.blocks)))
+
+
+def _complain_of_claims(plan: Plan, readings: pd.DataFrame) -> None:
+    if not len(readings):
+        return
+    present = {name: tuple(readings[name].unique()) for name in plan.factors}
+    problems = claims_without_readings(plan, present)
+    if problems:
+        raise PlanError.gather(problems)
+
+
+def data_sha256(files: Sequence[Path]) -> str:
+    """Return the SHA-256 of files, one after the other."""
+    digest = hashlib.sha256()
+    for file in files:
+        with file.open("rb") as stream:
+            while chunk := stream.read(1 << 20):
+                digest.update(chunk)
+    return digest.hexdigest()

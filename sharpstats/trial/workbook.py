@@ -1,0 +1,14 @@
+"""XLSX and ODS."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from pathlib import Path
+
+from sharpstats.errors import TrialError
+from sharpstats.trial.table import TextTable
+
+
+def read_workbook(path: Path, known: Collection[str] = ()) -> TextTable:
+    """Read a workbook."""
+    raise TrialError(f"{path.name}: workbooks are not read yet.")
