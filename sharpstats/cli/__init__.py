@@ -1,0 +1,1 @@
+"""The command line: `sharpstats new`, `check`, `freeze`, `judge`, `publish`."""

@@ -1,0 +1,46 @@
+"""`sharpstats freeze DIR`: fix the plan before the first reading."""
+
+from __future__ import annotations
+
+import argparse
+
+from sharpstats.cli.shared import DONE, add_folder, add_json, show, show_json
+
+NAME = "freeze"
+SUMMARY = "fix the plan, so that a report can say what changed since"
+ABOUT = """\
+Store the plan as it is now, with its fingerprint (SHA-256) and the date, in frozen.json. Do this before
+the first reading: a claim and its margin count for more if they were fixed before anybody knew the
+answer. Whatever is changed in the plan afterwards is listed by check and in the report."""
+MORE = """\
+example:
+  sharpstats freeze my-trial
+  sharpstats freeze my-trial --amend "blade 3 broke; blade 5 takes its place"
+
+exit codes:
+  0  frozen
+  2  could not: a mistake in the plan, or the plan is frozen already (use --amend)
+
+next:
+  fill in readings.csv at the bench, then: sharpstats check my-trial"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    add_folder(parser)
+    parser.add_argument("--amend", metavar="REASON", help="freeze a changed plan anew, and keep why")
+    add_json(parser, "print what frozen.json holds")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Freeze the plan and say its fingerprint."""
+    from sharpstats.publish.manifest import plain
+    from sharpstats.trial.freeze import freeze_plan
+
+    freeze = freeze_plan(options.folder, amend=options.amend)
+    if options.json:
+        show_json(plain(freeze))
+    else:
+        show(f"The plan is frozen.\n  date         {freeze.date}\n  fingerprint  {freeze.plan_sha256}")
+        show(f"Next: fill in the readings, then: sharpstats check {options.folder}")
+    return DONE

@@ -1,0 +1,55 @@
+"""What the commands share: exit codes, common arguments, and how they write."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from typing import Any
+
+DONE, PROBLEMS, COULD_NOT, INTERRUPTED, NOBODY_READS = 0, 1, 2, 130, 141
+"""Exit codes: done; done but problems were found; could not run; Ctrl-C; the reader of a pipe left."""
+
+NARROWEST, USUAL, WIDEST = 40, 100, 110
+
+
+def add_folder(parser: argparse.ArgumentParser, what: str = "the trial folder, or its trial.toml") -> None:
+    """Add the one argument that every command has."""
+    parser.add_argument("folder", metavar="DIR", help=what)
+
+
+def add_json(parser: argparse.ArgumentParser, what: str) -> None:
+    """Add `--json` to a command that reports."""
+    parser.add_argument("--json", action="store_true", help=what)
+
+
+def width() -> int:
+    """Return the width for text: the terminal's within reason, or a usual one where there is none."""
+    try:
+        columns = os.get_terminal_size(sys.stdout.fileno()).columns
+    except (OSError, ValueError):
+        asked = os.environ.get("COLUMNS", "")
+        columns = int(asked) if asked.isdigit() else USUAL
+    return max(NARROWEST, min(columns or USUAL, WIDEST))
+
+
+def show(text: str) -> None:
+    """Print text, each line wrapped to the width with its own indent kept."""
+    from textwrap import fill
+
+    room = width()
+    for line in text.splitlines():
+        indent = line[: len(line) - len(line.lstrip())]
+        hanging = indent if len(indent) < room // 2 else ""
+        print(
+            line if len(line) <= room
+            else fill(line.strip(), room, initial_indent=hanging, subsequent_indent=hanging,
+                      break_long_words=False, break_on_hyphens=False)
+        )  # fmt: skip
+
+
+def show_json(content: Any) -> None:
+    """Print plain data as JSON, in ASCII so that no terminal or pipe can spoil it."""
+    import json
+
+    print(json.dumps(content, indent=2, allow_nan=False))
