@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Self
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +76,7 @@ class SharpstatsError(Exception):
         self.problems = tuple(problems)
 
     @classmethod
-    def gather(cls, problems: Iterable[Problem]) -> SharpstatsError:
+    def gather(cls, problems: Iterable[Problem]) -> Self:
         """Make one error that lists every problem, a line each."""
         found = tuple(problems)
         return cls("\n".join(str(problem) for problem in found), found)

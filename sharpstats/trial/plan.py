@@ -14,6 +14,7 @@ from sharpstats.units import ForceUnit, Quantity
 
 Scale = Literal["log", "as read"]
 Family = Literal["holm", "none"]
+Operators = Literal["pseudonyms", "as written"]
 Nothing: Mapping[str, str] = MappingProxyType({})
 
 
@@ -159,7 +160,7 @@ class Publishing:
         Whether the readings are invented, which the report then says on top.
     """
 
-    operators: Literal["pseudonyms", "as written"] = "pseudonyms"
+    operators: Operators = "pseudonyms"
     author: str = ""
     license: str = "CC-BY-4.0"
     invented: bool = False
