@@ -13,38 +13,28 @@ from numpy.typing import NDArray
 from sharpstats.notes import Note
 from sharpstats.trial.guard import unguard_column
 from sharpstats.trial.header import Header
-from sharpstats.trial.table import Damage, TextTable
+from sharpstats.trial.records import Records
+from sharpstats.trial.table import TextTable
 
 
 def assemble(
-    *,
-    columns: Sequence[pa.ChunkedArray],
-    rows: NDArray[np.int64],
-    header: Header,
-    file: str,
-    notes: Sequence[Note],
-    damage: Sequence[Damage] = (),
-    decimal_comma: bool = False,
+    records: Records, header: Header, file: str, notes: Sequence[Note], *, decimal_comma: bool = False
 ) -> TextTable:
     """Put columns of text together to a table.
 
     Parameters
     ----------
-    columns : sequence of arrow arrays of text
-        One for each name in the header.
-    rows : ndarray of int, shape (rows,)
-        Row in the file of each.
+    records : Records
+        A column for each name in the header.
     header : Header
     file : str
         Name of the file.
     notes : sequence of Note
         What was repaired so far.
-    damage : sequence of Damage
-        Rows that do not fit the header.
     decimal_comma : bool
         Whether the file's separator says that decimals are commas.
     """
-    notes = list(notes)
+    notes, columns, rows = list(notes), records.columns, records.rows
     blank = _blank_rows(columns)
     if blank.any():
         columns = [column.filter(pa.array(~blank)) for column in columns]
@@ -53,11 +43,15 @@ def assemble(
         rows = rows[~blank]
     names = _name_the_nameless(header.names, columns, file, notes)
     data = {name: _text(column) for name, column in zip(names, columns, strict=True) if name}
-    frame = pd.DataFrame({name: unguard_column(texts) for name, texts in data.items()})
+    frame = pd.DataFrame({name: unguard_column(texts) for name, texts in data.items()}, copy=False)
     frame["file"] = _text(pa.chunked_array([pa.repeat(pa.scalar(file, pa.large_string()), len(rows))]))
     frame["row"] = rows
     return TextTable(
-        frame=frame, repairs=tuple(notes), damage=tuple(damage), units={file: header.units}, decimal_comma=decimal_comma
+        frame=frame,
+        repairs=tuple(notes),
+        damage=records.damage,
+        units={file: header.units},
+        decimal_comma=decimal_comma,
     )
 
 

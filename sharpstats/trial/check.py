@@ -7,17 +7,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from sharpstats.columns import READINGS
 from sharpstats.errors import PlanError, Problem
 from sharpstats.notes import Note
 from sharpstats.trial.checking import Checking
+from sharpstats.trial.coverage import claims_without_readings
+from sharpstats.trial.cutrules import check_cuts
 from sharpstats.trial.labelrules import check_edges_agree, check_labels
 from sharpstats.trial.othercolumns import type_other_columns
 from sharpstats.trial.plan import Plan
-from sharpstats.trial.readingrules import check_cuts, check_readings
+from sharpstats.trial.readingrules import check_readings
 from sharpstats.trial.spelling import closest
 from sharpstats.trial.table import PLACE, TextTable
 
@@ -74,6 +75,7 @@ def check(table: TextTable, plan: Plan) -> Checked:
     _set_aside_by_hand(checking)
     _set_aside_damaged(checking)
     check_labels(checking)
+    _complain_of_claims(checking)
     check_edges_agree(checking)
     check_readings(checking)
     check_cuts(checking)
@@ -111,12 +113,22 @@ def _mend(name: str, table: TextTable) -> str:
     return f'Add a column "{name}" to the readings, or take it out of the plan.'
 
 
+def _complain_of_claims(checking: Checking) -> None:
+    """Refuse a claim about a level that no row has, be the row used, set aside or still without its reading."""
+    if not len(checking.frame):
+        return
+    present = {name: frozenset(checking.labels[name].texts) for name in checking.plan.factors}
+    problems = claims_without_readings(checking.plan, present)
+    if problems:
+        raise PlanError.gather(problems)
+
+
 def _set_aside_by_hand(checking: Checking) -> None:
     if checking.has("set_aside"):
         reasons = checking.encoded("set_aside")
         by_hand = reasons.rows_where([bool(text.strip()) for text in reasons.texts])
-        texts = np.array([text.strip() for text in reasons.texts], dtype=object)
-        checking.asides.add(by_hand, "set_aside", "by-hand", texts[reasons.codes[by_hand]])
+        texts = [text.strip() for text in reasons.texts]
+        checking.asides.add(by_hand, "set_aside", "by-hand", reasons.spread(texts, by_hand))
 
 
 def _set_aside_damaged(checking: Checking) -> None:
@@ -135,14 +147,8 @@ def _readings(checking: Checking) -> pd.DataFrame:
     known = [column.name for column in READINGS]
     present = {*checking.table.names, *checking.labels, *checking.typed}
     names = [name for name in known if name in present] + [name for name in checking.table.names if name not in known]
-    columns = {}
-    for name in names:
-        if name in checking.labels:
-            column = checking.labels[name].column()
-        else:
-            column = checking.typed[name] if name in checking.typed else checking.frame[name]
-        columns[name] = column if everything else column[kept]
-    for name in PLACE:
-        columns[name] = checking.frame[name] if everything else checking.frame[name][kept]
-    columns["over_range"] = pd.Series(checking.over_range) if everything else pd.Series(checking.over_range)[kept]
-    return pd.DataFrame(columns).reset_index(drop=True)
+    columns = {name: checking.column(name) for name in (*names, *PLACE)}
+    columns["over_range"] = pd.Series(checking.over_range)
+    if not everything:
+        columns = {name: column[kept].reset_index(drop=True) for name, column in columns.items()}
+    return pd.DataFrame(columns, copy=False)

@@ -62,6 +62,12 @@ class Checking:
         """Return a column as labels, as written."""
         return encode(self.frame[name])
 
+    def column(self, name: str) -> pd.Series:
+        """Return a column as it goes into the readings: cleaned, typed, or as it came."""
+        if name in self.labels:
+            return self.labels[name].column()
+        return self.typed[name] if name in self.typed else self.frame[name]
+
     def place(self, which: Flags | NDArray[np.int64]) -> str:
         """Name the first of some rows."""
         at = int(np.argmax(which)) if which.dtype == bool else int(which[0])

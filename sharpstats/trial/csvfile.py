@@ -22,7 +22,7 @@ from sharpstats.notes import Note
 from sharpstats.trial.assemble import assemble
 from sharpstats.trial.decode import decode
 from sharpstats.trial.header import Header, complain_of_missing, find_header
-from sharpstats.trial.records import read_records
+from sharpstats.trial.records import Records, read_records
 from sharpstats.trial.table import TextTable
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -58,19 +58,15 @@ def read_csv_file(path: Path, known: Collection[str] = ()) -> TextTable:
     layout = find_layout(decoded.data, path.name, known)
     complain_of_missing(layout.header.names, path.name)
     notes = [*decoded.notes, *_separator_note(layout, path.name), *layout.header.notes]
-    body = _without_blank_end(decoded.data, layout)
-    width = len(layout.header.names)
-    columns, rows, damage = _read_at_once(body, layout, width), None, ()
-    if columns is None:
-        records = read_records(body.decode(), layout.separator, layout.first_row, width, layout.header.names, path.name)
-        columns, rows, damage = records.columns, records.rows, records.damage
-        notes += records.notes
-    if rows is None:
+    end = _end_of_rows(decoded.data, layout)
+    columns = _read_at_once(decoded.data, end, layout, len(layout.header.names))
+    if columns is not None:
         rows = np.arange(layout.first_row, layout.first_row + len(columns[0]), dtype=np.int64)
-    return assemble(
-        columns=columns, rows=rows, header=layout.header, file=path.name, notes=notes, damage=damage,
-        decimal_comma=layout.separator == ";",
-    )  # fmt: skip
+        records = Records(columns=columns, rows=rows)
+    else:
+        text = decoded.data[layout.start : end].decode()
+        records = read_records(text, layout.separator, layout.first_row, layout.header.names, path.name)
+    return assemble(records, layout.header, path.name, [*notes, *records.notes], decimal_comma=layout.separator == ";")
 
 
 def find_layout(data: bytes, file: str, known: Collection[str] = ()) -> Layout:
@@ -124,8 +120,8 @@ def _separator_note(layout: Layout, file: str) -> tuple[Note, ...]:
     return (Note("separator", f"{file}: fields are separated by a {SEPARATORS[layout.separator]}, not a comma."),)
 
 
-def _without_blank_end(data: bytes, layout: Layout) -> bytes:
-    """Cut off the blank rows at the end."""
+def _end_of_rows(data: bytes, layout: Layout) -> int:
+    """Return where the last row ends that is not blank."""
     end = len(data)
     blank = b" \r\t" + layout.separator.encode()
     while end > layout.start:
@@ -133,19 +129,19 @@ def _without_blank_end(data: bytes, layout: Layout) -> bytes:
         if data[line:end].strip(blank + b"\n"):
             break
         end = line
-    return data[layout.start : end]
+    return max(end, layout.start)
 
 
-def _read_at_once(body: bytes, layout: Layout, width: int) -> list[pa.ChunkedArray] | None:
+def _read_at_once(data: bytes, end: int, layout: Layout, width: int) -> list[pa.ChunkedArray] | None:
     """Read a body whose records are one line each and as wide as the header; None if they are not."""
-    if not body:
+    if end == layout.start:
         return [pa.chunked_array([], type=pa.large_string())] * width
-    if _needs_care(body):
+    if _needs_care(data, layout.start, end):
         return None
     names = [str(i) for i in range(width)]
     try:
         table = pacsv.read_csv(
-            pa.py_buffer(body),
+            pa.py_buffer(data).slice(layout.start, end - layout.start),
             read_options=pacsv.ReadOptions(column_names=names, block_size=1 << 23),
             parse_options=pacsv.ParseOptions(delimiter=layout.separator, ignore_empty_lines=False),
             convert_options=pacsv.ConvertOptions(
@@ -154,12 +150,12 @@ def _read_at_once(body: bytes, layout: Layout, width: int) -> list[pa.ChunkedArr
         )
     except pa.ArrowInvalid:
         return None
-    lines = body.count(b"\n") + (not body.endswith(b"\n"))
+    lines = data.count(b"\n", layout.start, end) + (data[end - 1] != ord("\n"))
     return table.columns if table.num_rows == lines else None
 
 
-def _needs_care(body: bytes) -> bool:
+def _needs_care(data: bytes, start: int, end: int) -> bool:
     """Tell whether a quote stands inside a field, or a carriage return alone."""
-    if b'"' in body and _QUOTE_INSIDE.search(body):
+    if data.find(b'"', start, end) >= 0 and _QUOTE_INSIDE.search(data, start, end):
         return True
-    return b"\r" in body and body.count(b"\r") != body.count(b"\r\n")
+    return data.find(b"\r", start, end) >= 0 and data.count(b"\r", start, end) != data.count(b"\r\n", start, end)

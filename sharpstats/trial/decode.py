@@ -50,13 +50,13 @@ def decode(data: bytes, file: str) -> Decoded:
         notes.append(Note("nul-bytes", f"{file}: {nuls:,} NUL byte(s) were taken out."))
     if b"\r" in text and b"\n" not in text:
         text = text.replace(b"\r", b"\n")
-    if not text.strip():
+    if _is_blank(text):
         raise TrialError(f"{file} is empty. Give it a header and a row for each cut.")
     return Decoded(text, tuple(notes))
 
 
 def _refuse_what_is_no_text(data: bytes, file: str) -> None:
-    if not data.strip():
+    if _is_blank(data):
         raise TrialError(f"{file} is empty. Give it a header and a row for each cut.")
     if data.startswith(_ARCHIVE):
         raise TrialError(
@@ -65,6 +65,10 @@ def _refuse_what_is_no_text(data: bytes, file: str) -> None:
     sample = data[:_SAMPLE]
     if len(_CONTROLS.findall(sample)) > max(2, len(sample) // 200):
         raise _no_text(file)
+
+
+def _is_blank(data: bytes) -> bool:
+    return not data[:1024].strip() and not data.strip()
 
 
 def _no_text(file: str) -> TrialError:

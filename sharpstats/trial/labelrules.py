@@ -5,27 +5,31 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sharpstats.columns import readings_column
 from sharpstats.trial.checking import Checking
-from sharpstats.trial.labels import Flags, Labels, tidy
+from sharpstats.trial.labels import Flags, Labels, key_of
 from sharpstats.trial.numerals import ERRORS
 from sharpstats.trial.spelling import closest, listed, quoted
 
 NO_VALUE = frozenset({"", "-", "–", "—", "?", "na", "n/a", "n.a.", "nan", "null", "nil", "#n/a"})
 """Texts that mean "no value" where labels are not laid down by the plan."""
 
+ONE_PER_EDGE = ("medium", "steel", "blade")
+"""Columns that an edge has one value of, whether or not the plan names them."""
+
 
 def check_labels(checking: Checking) -> None:
     """Read edge, role, factors and blocks as labels, and set rows aside that lack one or have a wrong one."""
-    _check_named(checking, "edge", "no-edge", "The row does not say which edge was read.")
     plan = checking.plan
+    _check_named(checking, "edge", "The row does not say which edge was read.")
     for name, levels in plan.factors.items():
-        _check_against(checking, name, levels, "level")
+        _check_planned(checking, name, levels)
     for name in plan.layout.blocks:
-        if name not in plan.factors:
-            _check_named(checking, name, f"no-{name}", f"The row has no {name}, which the layout needs as a block.")
-    for name in ("blade", "steel", "medium"):
+        if name not in checking.labels:
+            _check_named(checking, name, f"The row has no {name}, which the plan names as a block.")
+    for name in ONE_PER_EDGE:
         if name not in checking.labels and checking.has(name):
             checking.labels[name] = _stripped(checking, name)
     _check_role(checking)
@@ -36,124 +40,109 @@ def check_edges_agree(checking: Checking) -> None:
     edge = checking.labels["edge"]
     witness = checking.asides.kept.copy()
     for name, labels in checking.labels.items():
-        if name != "edge":
-            _check_one_label_each(checking, name, edge, labels, witness)
+        if name != "edge" and len(labels.texts) > 1:
+            _check_one_each(checking, name, edge, labels, witness)
 
 
 def _stripped(checking: Checking, name: str) -> Labels:
     labels = checking.encoded(name)
-    cleaned = labels.renamed([text.strip() for text in labels.texts])
-    if cleaned is not labels:
-        changed = labels.rows_where([text != text.strip() and bool(text.strip()) for text in labels.texts])
-        checking.repaired("label-space", changed, f"of {name} had space around the label, which was taken off")
-    return cleaned
+    stripped = [text.strip() for text in labels.texts]
+    changed = [bool(new) and new != old for new, old in zip(stripped, labels.texts, strict=True)]
+    checking.repaired("label-space", labels.rows_where(changed), f"of {name} had space around the label")
+    return labels.renamed(stripped)
 
 
-def _check_named(checking: Checking, name: str, code: str, reason: str) -> None:
-    """A column whose labels are free: only a missing one, or a spreadsheet error, is wrong."""
-    labels = _stripped(checking, name)
-    missing = labels.rows_where([text.casefold() in NO_VALUE for text in labels.texts])
-    broken = labels.rows_where([text.upper() in ERRORS for text in labels.texts]) & ~missing
-    checking.asides.add(missing, name, code, reason)
-    _add_spreadsheet_error(checking, name, broken)
-    checking.labels[name] = labels
+def _check_named(checking: Checking, name: str, reason: str) -> None:
+    """Check a column whose labels are free: only a missing one, or a spreadsheet's error, is wrong."""
+    labels = checking.labels[name] = _stripped(checking, name)
+    missing = [text.casefold() in NO_VALUE for text in labels.texts]
+    checking.asides.add(labels.rows_where(missing), name, f"no-{name}", reason)
+    broken = [text in ERRORS and not no for text, no in zip(labels.texts, missing, strict=True)]
+    _add_broken(checking, name, labels.rows_where(broken))
 
 
-def _add_spreadsheet_error(checking: Checking, name: str, broken: Flags) -> None:
-    checking.asides.add(
-        broken, name, "spreadsheet-error",
-        f"The cell for {name} holds an error of the spreadsheet program; write the {name} itself.",
-    )  # fmt: skip
+def _add_broken(checking: Checking, name: str, broken: Flags) -> None:
+    reason = f"The cell of {name} holds an error of the spreadsheet program; write the {name} itself."
+    checking.asides.add(broken, name, "spreadsheet-error", reason)
 
 
-def _check_against(checking: Checking, name: str, levels: Sequence[str], word: str) -> None:
-    """A column whose labels are laid down: spelling is mended where only one can be meant."""
+def _check_planned(checking: Checking, name: str, levels: Sequence[str]) -> None:
+    """Check a column whose labels are laid down; spelling is mended where only one level can be meant."""
     labels = checking.encoded(name)
     meant = _meanings(labels.texts, levels)
-    mended = labels.rows_where([m is not None and m != text for text, m in zip(labels.texts, meant, strict=True)])
-    checking.repaired("label-spelling", mended, f"of {name} differed from a planned {word} only in case or space")
-    blank = labels.rows_where([m is None and not t.strip() for t, m in zip(labels.texts, meant, strict=True)])
-    broken = labels.rows_where([text.strip().upper() in ERRORS for text in labels.texts])
-    broken &= labels.rows_where([m is None for m in meant])
-    unknown = labels.rows_where([m is None for m in meant]) & ~blank & ~broken
+    pairs = list(zip(labels.texts, meant, strict=True))
+    mended = labels.rows_where([level is not None and level != text for text, level in pairs])
+    checking.repaired("label-spelling", mended, f"of {name} differed from a level of the plan only in case or space")
+    blank = labels.rows_where([level is None and not text.strip() for text, level in pairs])
     checking.asides.add(blank, name, f"no-{name}", f"The row has no {name}.")
-    _add_spreadsheet_error(checking, name, broken)
+    broken = labels.rows_where([level is None and text.strip() in ERRORS for text, level in pairs])
+    _add_broken(checking, name, broken)
+    unknown = labels.rows_where([level is None for level in meant]) & ~blank & ~broken
     if unknown.any():
-        reasons = np.array([_unknown(name, text, levels, word) for text in labels.texts], dtype=object)
-        checking.asides.add(unknown, name, f"unknown-{name}", reasons[labels.codes[unknown]])
-    found = [text.strip() if m is None else m for text, m in zip(labels.texts, meant, strict=True)]
-    checking.labels[name] = labels.renamed(found)
+        reasons = [_unknown(name, text.strip(), levels) for text in labels.texts]
+        checking.asides.add(unknown, name, f"unknown-{name}", labels.spread(reasons, unknown))
+    checking.labels[name] = labels.renamed([text.strip() if level is None else level for text, level in pairs])
 
 
 def _meanings(texts: Sequence[str], levels: Sequence[str]) -> list[str | None]:
     """Return the level that each text means; None where it is none, or more than one may be meant."""
     by_key: dict[str, str | None] = {}
     for level in levels:
-        key = _key(level)
+        key = key_of(level)
         by_key[key] = None if key in by_key else level
     exact = set(levels)
-    return [text if text in exact else by_key.get(_key(text)) for text in texts]
+    return [text if text in exact else by_key.get(key_of(text)) for text in texts]
 
 
-def _key(text: str) -> str:
-    """Bring a label to the form in which spellings are compared; ``50.0`` is what a spreadsheet makes of 50."""
-    key = tidy(text).casefold()
-    head, point, tail = key.partition(".")
-    return head if point and head.isdecimal() and tail and not tail.strip("0") else key
-
-
-def _unknown(name: str, text: str, levels: Sequence[str], word: str) -> str:
+def _unknown(name: str, text: str, levels: Sequence[str]) -> str:
     near = closest(text, levels)
     if near is not None:
         mend = f"Did you mean {quoted(near)}?"
-    elif len(levels) <= 8:
-        mend = f"The plan has {listed(levels, last='and')}."
     else:
-        mend = "Add it to the plan, or correct the row."
-    return f"{quoted(text.strip())} is not a {word} of {name} in the plan. {mend}"
+        mend = f"The plan has {listed(levels[:8], last='and')}{' and more' if len(levels) > 8 else ''}."
+    return f"{quoted(text)} is not a level of {name} in the plan. {mend}"
 
 
 def _check_role(checking: Checking) -> None:
-    column = readings_column("role")
-    assert column is not None
-    size = len(checking.frame)
     if not checking.has("role"):
-        checking.labels["role"] = Labels(np.zeros(size, dtype=np.int64), ("trial",))
+        checking.labels["role"] = Labels(np.zeros(len(checking.frame), dtype=np.int64), ("trial",))
         return
+    column = readings_column("role")
+    choices = () if column is None else column.choices
     labels = checking.encoded("role")
-    blank = [not text.strip() for text in labels.texts]
-    meant = _meanings(labels.texts, column.choices)
-    unknown = labels.rows_where([m is None and not b for m, b in zip(meant, blank, strict=True)])
-    checking.asides.add(
-        unknown, "role", "unknown-role", "The role of an edge is trial or control, or blank, which means trial."
-    )
-    filled = ["trial" if b else (m or t.strip()) for t, m, b in zip(labels.texts, meant, blank, strict=True)]
+    meant = _meanings(labels.texts, choices)
+    filled = [level or text.strip() or choices[0] for text, level in zip(labels.texts, meant, strict=True)]
+    unknown = labels.rows_where([text not in choices for text in filled])
+    reason = f"The role of an edge is {listed(choices)}; blank means {quoted(choices[0])}."
+    checking.asides.add(unknown, "role", "unknown-role", reason)
     checking.labels["role"] = labels.renamed(filled)
 
 
-def _check_one_label_each(checking: Checking, name: str, edge: Labels, labels: Labels, witness: Flags) -> None:
-    rows = np.flatnonzero(witness & labels.rows_where([bool(text) for text in labels.texts]))
-    if not len(rows):
-        return
+def _check_one_each(checking: Checking, name: str, edge: Labels, labels: Labels, witness: Flags) -> None:
+    """Compare every row with the first of its edge. Rows that are out already, or blank, are no witness."""
+    rows = np.flatnonzero(witness & ~labels.rows_where([not text for text in labels.texts]))
+    edges, values = edge.codes[rows], labels.codes[rows]
     first = np.full(len(edge.texts), -1, dtype=np.int64)
-    first[edge.codes[rows[::-1]]] = labels.codes[rows[::-1]]
-    differs = rows[labels.codes[rows] != first[edge.codes[rows]]]
-    if not len(differs):
+    first[edges[::-1]] = values[::-1]
+    differs = values != first[edges]
+    if not differs.any():
         return
-    reasons = _conflicts(name, edge, labels, first, differs)
+    reasons = _conflicts(name, edge, labels, first, rows[differs])
     condemned = np.isin(edge.codes, list(reasons)) & witness
-    texts = [reasons[code] for code in edge.codes[condemned]]
+    texts = [reasons[code] for code in edge.codes[condemned].tolist()]
     checking.asides.add(condemned, name, f"two-{name}", texts)
 
 
-def _conflicts(name: str, edge: Labels, labels: Labels, first: np.ndarray, differs: np.ndarray) -> Mapping[int, str]:
+def _conflicts(
+    name: str, edge: Labels, labels: Labels, first: NDArray[np.int64], differs: NDArray[np.int64]
+) -> Mapping[int, str]:
     """Name, for each edge at fault, two of its labels."""
-    reasons: dict[int, str] = {}
     edges, at = np.unique(edge.codes[differs], return_index=True)
+    reasons: dict[int, str] = {}
     for code, row in zip(edges.tolist(), differs[at].tolist(), strict=True):
-        one, two = labels.texts[first[code]], labels.texts[labels.codes[row]]
+        one, two = quoted(labels.texts[first[code]]), quoted(labels.texts[labels.codes[row]])
         reasons[code] = (
-            f"Edge {quoted(edge.texts[code])} has two values of {name}: {quoted(one)} and {quoted(two)}. "
+            f"Edge {quoted(edge.texts[code])} has two values of {name}: {one} and {two}. "
             "An edge is one sharpening: correct the rows, or give the second sharpening a name of its own."
         )
     return reasons

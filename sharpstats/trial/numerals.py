@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
@@ -26,7 +27,7 @@ ERRORS = frozenset(
 
 _PLAIN = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
 _GROUPED_BY_POINT = r"^[+-]?[1-9]\d{0,2}\.\d{3}$"
-_ODD = re.compile(r"^(>=?|≥|=>)?\s*([+\-−]?)\s*(\d[\d.,\s]*|[.,]\d+)((?:[eE][+-]?\d+)?)\s*([^\d\s.,].*)?$", re.DOTALL)
+_ODD = re.compile(r"^(>=?|≥|=>)?\s*([+\-−]?)\s*(\d[\d.,\s]*|[.,]\d+)((?:[eE][+-]?\d+)?)\s*([^\d\s.,]\D*)?$", re.DOTALL)
 _DECIMAL_COMMA = re.compile(r"(?:^|\D)0,\d|\d,\d{1,2}(?!\d)|\d,\d{4,}|\d\.\d{3},\d")
 _DECIMAL_POINT = re.compile(r"\d\.\d{1,2}(?!\d)|\d\.\d{4,}|\d,\d{3}\.\d")
 _GROUPS = {sign: re.compile(rf"^\d{{1,3}}(?:{re.escape(sign)}\d{{3}})+$") for sign in ",. "}
@@ -89,15 +90,15 @@ def read_numbers(texts: Sequence[str], *, decimal_comma: bool = False) -> Number
     size = len(texts)
     column = pa.array(texts, type=pa.large_string())
     numbers = Numbers(np.full(size, np.nan), np.zeros(size, bool), _codes(size), _codes(size), _codes(size))
-    plain = np.asarray(pc.match_substring_regex(column, _PLAIN).to_numpy(zero_copy_only=False), dtype=bool)
+    plain = _matches(column, _PLAIN)
     comma: Comma = "unknown"
-    if not plain.all():
-        comma = _meaning_of_comma([text for text, ok in zip(texts, plain, strict=True) if not ok], texts, decimal_comma)
-        if comma == "decimal":
-            plain &= ~np.asarray(pc.match_substring_regex(column, _GROUPED_BY_POINT).to_numpy(zero_copy_only=False))
+    if decimal_comma or not plain.all():
+        comma, suspect = _meaning_of_signs(texts, decimal_comma)
+        if suspect:
+            plain &= ~_matches(column, _GROUPED_BY_POINT)
     numbers.value[plain] = pc.cast(column.filter(pa.array(plain)), pa.float64()).to_numpy()
     numbers.problem[plain & ~np.isfinite(numbers.value)] = "not-finite"
-    for i in np.flatnonzero(~plain):
+    for i in np.flatnonzero(~plain).tolist():
         number = parse_number(texts[i], comma)
         numbers.value[i], numbers.over[i], numbers.unit[i] = number.value, number.over, number.unit
         numbers.problem[i], numbers.repair[i] = number.problem, number.repair
@@ -108,11 +109,41 @@ def _codes(size: int) -> NDArray[np.object_]:
     return np.full(size, "", dtype=object)
 
 
-def _meaning_of_comma(odd: Sequence[str], texts: Sequence[str], decimal_comma: bool) -> Comma:
-    """Tell from all texts of a column what a comma before three digits means."""
-    if decimal_comma or any(_DECIMAL_COMMA.search(text) for text in odd):
-        return "decimal"
-    return "thousands" if any(_DECIMAL_POINT.search(text) for text in texts) else "unknown"
+def _matches(column: pa.Array, pattern: str) -> Flags:
+    return np.asarray(pc.match_substring_regex(column, pattern).to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def _meaning_of_signs(texts: Sequence[str], decimal_comma: bool) -> tuple[Comma, bool]:
+    """Tell from all texts of a column what a comma before three digits means, and whether a point is suspect.
+
+    Where some texts show a decimal comma and none a decimal point, ``1.500`` may be fifteen hundred.
+    """
+    comma = any(_DECIMAL_COMMA.search(text) for text in texts)
+    point = any(_DECIMAL_POINT.search(text) for text in texts)
+    if comma and point:
+        return "unknown", False
+    if point:
+        return "thousands", False
+    if comma:
+        return "decimal", True
+    return ("decimal", any("." not in text for text in texts)) if decimal_comma else ("unknown", False)
+
+
+def plain_numbers(texts: pd.Series) -> NDArray[np.float64] | None:
+    """Return a whole column as numbers if every cell is one, plainly written; else None.
+
+    Examples
+    --------
+    >>> plain_numbers(pd.Series(["152", "1.5e2"]))
+    array([152., 150.])
+    >>> plain_numbers(pd.Series(["152", "1,5"])) is None
+    True
+    """
+    try:
+        numbers = np.asarray(pc.cast(pa.array(texts, type=pa.large_string()), pa.float64()))
+    except pa.ArrowInvalid:
+        return None
+    return numbers if np.isfinite(numbers).all() else None
 
 
 def parse_number(text: str, comma: Comma = "unknown") -> Number:
@@ -193,7 +224,7 @@ def _three_behind(digits: str, sign: str, comma: Comma) -> tuple[str | None, str
         if comma == "decimal":
             return digits.replace(",", "."), "decimal-comma"
         return (digits.replace(",", ""), "digit-groups") if comma == "thousands" else (None, "ambiguous-number")
-    return (None, "ambiguous-number") if comma == "decimal" else (digits, "")
+    return (None, "ambiguous-number") if comma == "decimal" else (digits, "")  # plain ones never come here
 
 
 def force_unit(text: str) -> ForceUnit | None:

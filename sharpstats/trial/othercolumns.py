@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 from sharpstats.columns import READINGS, Column
 from sharpstats.trial.checking import Checking
 from sharpstats.trial.labels import Flags
-from sharpstats.trial.numerals import Numbers, force_unit, read_numbers
-from sharpstats.trial.readingrules import _factor
+from sharpstats.trial.numerals import Numbers, force_unit, plain_numbers, read_numbers
+from sharpstats.trial.readingrules import factor_to, header_factors
+from sharpstats.units import FORCE_UNITS
+
+EXPECTED = {"moment": "a date and time such as 2026-05-04T14:30", "integer": "a whole number"}
 
 
 def type_other_columns(checking: Checking) -> None:
@@ -28,41 +31,56 @@ def type_other_columns(checking: Checking) -> None:
 
 
 def _numbers(checking: Checking, column: Column) -> pd.Series:
+    plain = None if checking.table.decimal_comma else plain_numbers(checking.frame[column.name])
+    if plain is None or not _fits(column, plain).all():
+        plain = _odd_numbers(checking, column)
+    if column.unit == "trial":
+        plain = plain * header_factors(checking, column.name)
+    return pd.Series(plain).astype("Int64") if column.kind == "integer" else pd.Series(plain)
+
+
+def _fits(column: Column, value: NDArray[np.float64]) -> Flags:
+    """Tell which numbers the column may hold."""
+    fits = np.isfinite(value)
+    if column.kind == "integer":
+        fits[fits] = (value[fits] % 1 == 0) & (abs(value[fits]) < 2**53)
+    if column.minimum is not None:
+        fits[fits] = value[fits] >= column.minimum
+    if column.maximum is not None:
+        fits[fits] = value[fits] <= column.maximum
+    return fits
+
+
+def _odd_numbers(checking: Checking, column: Column) -> NDArray[np.float64]:
+    """Read a column in which not every cell is a plain number that fits."""
     labels = checking.encoded(column.name)
     numbers = read_numbers(labels.texts, decimal_comma=checking.table.decimal_comma)
     value = numbers.value * _unit_factors(checking, column, numbers)
-    sound = (numbers.problem == "") & np.isfinite(value)
+    fits = (numbers.problem == "") & _fits(column, value)
     if column.kind != "reading":
-        sound &= ~numbers.over
-    if column.kind == "integer":
-        sound &= np.nan_to_num(value) % 1 == 0
-    if column.minimum is not None:
-        sound &= value >= column.minimum
-    if column.maximum is not None:
-        sound &= value <= column.maximum
-    _caution(checking, column, labels.rows_where(~sound & (numbers.problem != "blank")))
-    value = np.where(sound, value, np.nan)
-    if column.kind == "integer":
-        return pd.Series(pd.array(value, dtype="Int64").take(labels.codes))
-    return pd.Series(value[labels.codes])
+        fits &= ~numbers.over
+    _caution(checking, column, labels.rows_where(~fits & (numbers.problem != "blank")))
+    return np.where(fits, value, np.nan)[labels.codes]
 
 
 def _unit_factors(checking: Checking, column: Column, numbers: Numbers) -> NDArray[np.float64]:
     """Return for each distinct text the factor to the column's unit; NaN for a unit that does not fit."""
     wanted = checking.plan.unit if column.unit == "trial" else column.unit
+    force = next((unit for unit in FORCE_UNITS if unit == wanted), None)
     factors = np.ones(len(numbers.unit))
-    for i, unit in enumerate(numbers.unit):
-        if unit and unit.casefold() != wanted.casefold():
-            force = force_unit(unit)
-            factors[i] = np.nan if force is None or wanted not in ("gf", "N") else _factor(force, wanted)
+    for i in np.flatnonzero(numbers.unit != ""):
+        written = force_unit(numbers.unit[i])
+        if force is not None and written is not None:
+            factors[i] = factor_to(force, written)
+        elif numbers.unit[i].casefold() != wanted.casefold():
+            factors[i] = np.nan
     return factors
 
 
 def _moments(checking: Checking, column: Column) -> pd.Series:
-    """Read ISO 8601 dates and times; without a zone where the files give none."""
-    texts = pa.array(checking.frame[column.name], type=pa.large_string())
-    trimmed = pc.utf8_trim_whitespace(texts)
-    filled = pc.if_else(pc.equal(trimmed, ""), None, trimmed)
+    """Read ISO 8601 dates and times: with a zone, as UTC, only where the files give one."""
+    texts = pc.utf8_trim_whitespace(pa.array(checking.frame[column.name], type=pa.large_string()))
+    filled = pc.if_else(pc.equal(texts, ""), None, texts)
     for kind in (pa.timestamp("us"), pa.timestamp("us", "UTC")):
         try:
             return pd.Series(pc.cast(filled, kind).to_pandas())
@@ -71,16 +89,16 @@ def _moments(checking: Checking, column: Column) -> pd.Series:
     series = pd.Series(filled.to_pandas())
     moments = pd.to_datetime(series, format="ISO8601", errors="coerce", utc=True)
     _caution(checking, column, (moments.isna() & series.notna()).to_numpy())
-    return moments
+    zoned = series.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", na=False).any()
+    return moments if zoned else moments.dt.tz_localize(None)
 
 
 def _caution(checking: Checking, column: Column, wrong: Flags) -> None:
-    if wrong.any():
-        what = {"moment": "a date and time such as 2026-05-04T14:30", "integer": "a whole number"}
-        allowed = what.get(column.kind, "a number")
-        bound = f", not below {column.minimum:g}" if column.minimum is not None else ""
-        checking.caution(
-            "unreadable-value",
-            f"{int(wrong.sum()):,} cell(s) of {column.name} are not {allowed}{bound} and count as blank "
-            f"(first: {checking.place(wrong)}); correct them if you want to use that column.",
-        )
+    if not wrong.any():
+        return
+    bound = "" if column.minimum is None else f", {column.minimum:g} or more,"
+    checking.caution(
+        "unreadable-value",
+        f"{int(wrong.sum()):,} cell(s) of {column.name} are not {EXPECTED.get(column.kind, 'a number')}{bound} and "
+        f"count as blank (first: {checking.place(wrong)}); correct them if you want to use that column.",
+    )

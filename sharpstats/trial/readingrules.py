@@ -7,9 +7,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sharpstats.trial.checking import Checking
-from sharpstats.trial.labels import Flags, Labels
-from sharpstats.trial.numerals import Numbers, force_unit, read_numbers
-from sharpstats.units import Quantity
+from sharpstats.trial.labels import Flags, Labels, encode
+from sharpstats.trial.numerals import Numbers, force_unit, plain_numbers, read_numbers
+from sharpstats.units import ForceUnit, Quantity
 
 REASONS = {
     "not-a-number": 'The reading "{}" is not a number. Write the number alone, or >1500 for over-range.',
@@ -27,12 +27,21 @@ REPAIRS = {
     "digit-groups": "of reading have their thousands set apart",
     "space-or-apostrophe": "of reading hold a number as text, with space or an apostrophe",
     "unit": "of reading carry a unit",
-    "converted": "of reading were converted to {unit}",
 }
 
 
 def check_readings(checking: Checking) -> None:
     """Read the readings as numbers in the plan's unit and set rows aside that have none."""
+    plain = None if checking.table.decimal_comma else plain_numbers(checking.frame["reading"])
+    if plain is not None and (plain > 0).all():
+        factor = header_factors(checking, "reading")
+        _note_conversion(checking, np.broadcast_to(factor != 1, plain.shape))
+        checking.typed["reading"] = pd.Series(plain * factor)
+    else:
+        _check_odd_readings(checking)
+
+
+def _check_odd_readings(checking: Checking) -> None:
     labels = checking.encoded("reading")
     numbers = read_numbers(labels.texts, decimal_comma=checking.table.decimal_comma)
     problems = _problems(numbers, checking.plan.scale == "log")
@@ -41,14 +50,13 @@ def check_readings(checking: Checking) -> None:
     for code, reason in REASONS.items():
         at_fault = labels.rows_where(problems == code)
         if at_fault.any():
-            texts = np.array([reason.format(text.strip()[:60]) for text in labels.texts], dtype=object)
-            checking.asides.add(at_fault, "reading", code, texts[labels.codes[at_fault]])
+            texts = [reason.format(text.strip()[:60]) for text in labels.texts]
+            checking.asides.add(at_fault, "reading", code, labels.spread(texts, at_fault))
     sound = problems == ""
     _report(checking, labels, numbers, sound)
     checking.over_range = labels.rows_where(numbers.over & sound)
-    factor, converted = _factors(checking, labels, numbers)
-    converted &= labels.rows_where(sound)
-    checking.repaired("unit-converted", converted, REPAIRS["converted"].format(unit=checking.plan.unit))
+    factor = _factors(checking, labels, numbers)
+    _note_conversion(checking, (factor != 1) & labels.rows_where(sound))
     checking.typed["reading"] = pd.Series(np.where(sound, numbers.value, np.nan)[labels.codes] * factor)
 
 
@@ -70,93 +78,33 @@ def _report(checking: Checking, labels: Labels, numbers: Numbers, sound: Flags) 
     checking.repaired("unit", labels.rows_where((numbers.unit != "") & sound), REPAIRS["unit"])
 
 
-def _factors(checking: Checking, labels: Labels, numbers: Numbers) -> tuple[NDArray[np.float64] | float, Flags]:
-    """Return what each reading is multiplied by to be in the plan's unit: its own unit, else its header's."""
-    plan = checking.plan
-    own = np.array([_factor(force_unit(unit), plan.unit) if unit else np.nan for unit in numbers.unit])
-    header = {file: _factor(units.get("reading"), plan.unit) for file, units in checking.table.units.items()}
-    if np.all(np.isnan(own) | (own == 1)) and all(value == 1 for value in header.values()):
-        return 1.0, np.zeros(len(checking.frame), dtype=bool)
-    by_file = checking.frame["file"].map(header).fillna(1.0).to_numpy(dtype=float)
+def _note_conversion(checking: Checking, converted: Flags) -> None:
+    checking.repaired("unit-converted", converted, f"of reading were converted to {checking.plan.unit}")
+
+
+def _factors(checking: Checking, labels: Labels, numbers: Numbers) -> NDArray[np.float64]:
+    """Return what brings each reading to the plan's unit: its own unit says, else that of its header."""
+    unit = checking.plan.unit
+    own = np.array([factor_to(unit, force_unit(written)) if written else np.nan for written in numbers.unit])
     by_text = own[labels.codes]
-    factor = np.where(np.isnan(by_text), by_file, by_text)
-    return factor, factor != 1
+    return np.where(np.isnan(by_text), header_factors(checking, "reading"), by_text)
 
 
-def _factor(unit: str | None, wanted: str) -> float:
-    if unit not in ("gf", "N") or unit == wanted or wanted not in ("gf", "N"):
-        return 1.0
-    return Quantity(1.0, unit).to(wanted).value  # type: ignore[arg-type]
+def header_factors(checking: Checking, name: str) -> NDArray[np.float64]:
+    """Return what brings numbers without a unit of their own to the plan's: one for all, or one for each row."""
+    factors = {file: factor_to(checking.plan.unit, units.get(name)) for file, units in checking.table.units.items()}
+    if all(factor == 1 for factor in factors.values()):
+        return np.ones(1)
+    files = encode(checking.frame["file"])
+    return np.array([factors.get(file, 1.0) for file in files.texts])[files.codes]
 
 
-def check_cuts(checking: Checking) -> None:
-    """Read the numbers of the cuts; number those that have none; set doubles aside."""
-    edge = checking.labels["edge"]
-    given, numbered = _given_cuts(checking)
-    missing = ~numbered
-    cut = _numbered(edge, given, missing)
-    checking.typed["cut"] = pd.Series(cut)
-    named = missing & edge.rows_where([bool(text) for text in edge.texts])
-    why = "were blank" if checking.has("cut") else "were missing, as no file has that column"
-    checking.repaired("cuts-numbered", named, f"of cut {why}; cuts were numbered within their edge in file order")
-    _check_doubles(checking, edge, cut)
+def factor_to(wanted: ForceUnit, unit: ForceUnit | None) -> float:
+    """Return what a number in one unit of force is multiplied by to be in another.
 
-
-def _given_cuts(checking: Checking) -> tuple[NDArray[np.int64], Flags]:
-    """Return the numbers that stand in the files, and where one stands."""
-    size = len(checking.frame)
-    if not checking.has("cut"):
-        return np.zeros(size, dtype=np.int64), np.zeros(size, dtype=bool)
-    labels = checking.encoded("cut")
-    numbers = read_numbers(labels.texts)
-    whole = (numbers.problem == "") & (numbers.unit == "") & ~numbers.over
-    whole &= (np.nan_to_num(numbers.value) % 1 == 0) & (numbers.value >= 1) & (numbers.value < 1e9)
-    blank = numbers.problem == "blank"
-    checking.asides.add(
-        labels.rows_where(~whole & ~blank), "cut", "bad-cut", "The number of a cut is a whole number from 1 upwards."
-    )
-    values = np.where(whole, numbers.value, 0).astype(np.int64)
-    return values[labels.codes], labels.rows_where(~blank)
-
-
-def _numbered(edge: Labels, given: NDArray[np.int64], missing: Flags) -> NDArray[np.int64]:
-    """Number cuts without a number after the highest given one of their edge, in the order of the file."""
-    if not missing.any():
-        return given
-    highest = np.zeros(len(edge.texts), dtype=np.int64)
-    np.maximum.at(highest, edge.codes[~missing], given[~missing])
-    rows = np.flatnonzero(missing)
-    order = pd.Series(edge.codes[rows]).groupby(edge.codes[rows]).cumcount().to_numpy()
-    cut = given.copy()
-    cut[rows] = highest[edge.codes[rows]] + order + 1
-    return cut
-
-
-def _check_doubles(checking: Checking, edge: Labels, cut: NDArray[np.int64]) -> None:
-    """Judge rows that give the same cut of the same edge.
-
-    Where all of them give the same reading, the first is kept: it is the same cut entered twice. Where the
-    readings differ, nobody can tell which one holds, and all are set aside.
+    Examples
+    --------
+    >>> factor_to("N", "gf"), factor_to("gf", None)
+    (0.00980665, 1.0)
     """
-    rows = np.flatnonzero(checking.asides.kept)
-    key = edge.codes[rows] * (int(cut.max(initial=0)) + 1) + cut[rows]
-    doubled = pd.Series(key).duplicated(keep=False).to_numpy()
-    if not doubled.any():
-        return
-    rows, key = rows[doubled], key[doubled]
-    reading = checking.typed["reading"].to_numpy()[rows] + np.where(checking.over_range[rows], 0.5e-9, 0)
-    some = pd.DataFrame({"key": key, "reading": reading})
-    differ = some.groupby("key")["reading"].transform("nunique").to_numpy() > 1
-    later = ~differ & some["key"].duplicated().to_numpy()
-    _add_double(checking, rows[differ], edge, cut, "cut-read-twice",
-                'Cut {cut} of edge "{edge}" stands in more than one row, with different readings. '
-                "Keep the row that holds, or give the others numbers of their own.")  # fmt: skip
-    _add_double(checking, rows[later], edge, cut, "row-twice",
-                'Cut {cut} of edge "{edge}" stands in an earlier row with the same reading, which is used.')  # fmt: skip
-
-
-def _add_double(
-    checking: Checking, rows: NDArray[np.int64], edge: Labels, cut: NDArray[np.int64], code: str, reason: str
-) -> None:
-    texts = [reason.format(cut=cut[row], edge=edge.texts[edge.codes[row]][:60]) for row in rows]
-    checking.asides.add(rows, "cut", code, texts, values=[str(cut[row]) for row in rows])
+    return 1.0 if unit is None else Quantity(1.0, unit).to(wanted).value

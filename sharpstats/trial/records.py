@@ -26,11 +26,11 @@ class Records:
 
     columns: list[pa.ChunkedArray]
     rows: NDArray[np.int64]
-    damage: tuple[Damage, ...]
-    notes: tuple[Note, ...]
+    damage: tuple[Damage, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
-def read_records(text: str, separator: str, first_row: int, width: int, names: Sequence[str], file: str) -> Records:
+def read_records(text: str, separator: str, first_row: int, names: Sequence[str], file: str) -> Records:
     r"""Read every record of a text.
 
     Parameters
@@ -41,8 +41,6 @@ def read_records(text: str, separator: str, first_row: int, width: int, names: S
         What separates fields.
     first_row : int
         Row in the file at which `text` begins.
-    width : int
-        Number of fields in the header.
     names : sequence of str
         Names in the header.
     file : str
@@ -50,10 +48,11 @@ def read_records(text: str, separator: str, first_row: int, width: int, names: S
 
     Examples
     --------
-    >>> records = read_records("e1,152\ne2,160,7\n", ",", 2, 2, ["edge", "reading"], "readings.csv")
+    >>> records = read_records("e1,152\ne2,160,7\n", ",", 2, ["edge", "reading"], "readings.csv")
     >>> records.rows, records.damage[0].value
     (array([2, 3]), 'e2,160,7')
     """
+    width = len(names)
     fitter = Fitter(width=width, names=names, file=file)
     lines = text.split("\n")
     if lines and not lines[-1]:

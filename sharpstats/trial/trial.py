@@ -10,17 +10,15 @@ from typing import Any
 
 import pandas as pd
 
-from sharpstats.errors import PlanError, TrialError
+from sharpstats.errors import TrialError
 from sharpstats.late import Shown, late
 from sharpstats.notes import Note
 from sharpstats.trial.check import check
-from sharpstats.trial.freeze import Freeze, claims_without_readings, differences, plan_sha256, read_freeze
+from sharpstats.trial.freeze import Freeze, differences, plan_sha256, read_freeze
 from sharpstats.trial.plan import Plan
 from sharpstats.trial.read import SUFFIXES, read_table
 from sharpstats.trial.table import TextTable, join_tables
-from sharpstats.trial.toml import read_plan
-
-PLAN_FILE = "trial.toml"
+from sharpstats.trial.toml import PLAN_FILE, read_plan
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -114,7 +112,6 @@ def open_trial(path: Path | str) -> Trial:
     files = find_files(folder, plan)
     table = join_tables([read_table(file, _columns_of(plan)) for file in files])
     checked = check(table, plan)
-    _complain_of_claims(plan, checked.readings)
     text = plan_file.read_text(encoding="utf-8")
     frozen = read_freeze(folder)
     return Trial(
@@ -173,15 +170,6 @@ def find_files(folder: Path, plan: Plan) -> tuple[Path, ...]:
 
 def _columns_of(plan: Plan) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*plan.factors, *plan.layout.blocks)))
-
-
-def _complain_of_claims(plan: Plan, readings: pd.DataFrame) -> None:
-    if not len(readings):
-        return
-    present = {name: tuple(readings[name].unique()) for name in plan.factors}
-    problems = claims_without_readings(plan, present)
-    if problems:
-        raise PlanError.gather(problems)
 
 
 def data_sha256(files: Sequence[Path]) -> str:
