@@ -22,12 +22,12 @@ from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
 from sharpstats.model.profile import profile_limits
 from sharpstats.model.reduce import (
     Reduced,
+    Units,
     combine,
     constant_within,
     find_units,
     first_of_each,
-    reduce_constant,
-    reduce_varying,
+    reduce_readings,
 )
 from sharpstats.model.reml import Optimum, derivatives, maximise
 from sharpstats.model.result import Components, Estimates, Terms
@@ -82,6 +82,9 @@ class MixedFit(Shown):
     ----------
     frame : ModelFrame
     structure : Structure
+    units : Units
+    unit_means : ndarray of shape (units, p + 1)
+        Means of [X | centred response] over each unit.
     reduced : Reduced
     optimum : Optimum
     fixed : FixedEffects
@@ -98,6 +101,8 @@ class MixedFit(Shown):
 
     frame: ModelFrame
     structure: Structure
+    units: Units = field(repr=False)
+    unit_means: Floats = field(repr=False)
     reduced: Reduced = field(repr=False)
     optimum: Optimum = field(repr=False)
     fixed: freedom.FixedEffects = field(repr=False)
@@ -276,6 +281,17 @@ class MixedFit(Shown):
             adjust=family.adjust, covariance=covariance, notes=tuple(notes),
         )  # fmt: skip
 
+    def criterion_for(self, response: Floats) -> float:
+        """-2 log restricted likelihood of the same model for another response.
+
+        Parameters
+        ----------
+        response : ndarray of shape (N,)
+        """
+        centred, _ = _centred(response)
+        reduced, _ = reduce_readings(self.units, _design(self.frame, self.units), centred)
+        return maximise(reduced.keep_columns(self.kept_columns)).criterion
+
     def _levels_of(self, by: str | None) -> list[dict[str, str]]:
         if by is None:
             return [{}]
@@ -380,40 +396,47 @@ def fit_mixed(
     frame = model_frame(table, response, fixed, random, covariates)
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
-    structure, reduced, offset = _reduce(frame)
-    reduced, kept, null = _independent_columns(reduced)
+    structure, units = _find_structure(frame)
+    x = _design(frame, units)
+    centred, offset = _centred(frame.y)
+    whole, means_of_units = reduce_readings(units, x, centred)
+    reduced, kept, null = _independent_columns(whole)
     _check_spread(frame, structure, reduced)
     optimum = maximise(reduced)
     return MixedFit(
-        frame=frame, structure=structure, reduced=reduced, optimum=optimum,
+        frame=frame, structure=structure, units=units, unit_means=means_of_units, reduced=reduced, optimum=optimum,
         fixed=freedom.fixed_effects(reduced, optimum), kept_columns=kept, null=null, offset=offset, level=level,
         notes=_notes(structure, optimum),
     )  # fmt: skip
 
 
-def _reduce(frame: ModelFrame) -> tuple[Structure, Reduced, float]:
-    """Find the units and add up the readings."""
-    readings = frame.y.size
+def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
+    """Find the units, and the part that each random term plays."""
     coded = [combine([frame.factors[name].codes for name in term]) for term in frame.random]
-    unit, units = find_units([codes for codes, _ in coded], [count for _, count in coded], readings)
-    structure, upper = _structure(frame, [count for _, count in coded], units)
-    first = first_of_each(unit, units)
-    offset = float(frame.y[0])
-    shifted = frame.y - offset
-    centre = shifted.mean()
-    response = shifted - centre
-    levels = [coded[k][1] for k in upper]
-    codes = [coded[k][0][first] for k in upper]
-    diagonal = structure.own is not None
+    unit, count = find_units([codes for codes, _ in coded], [levels for _, levels in coded], frame.y.size)
+    structure, upper = _structure(frame, [levels for _, levels in coded], count)
+    first = first_of_each(unit, count)
+    return structure, Units(
+        unit=unit, first=first, size=np.bincount(unit, minlength=count).astype(float),
+        upper=tuple(coded[k][0][first] for k in upper), levels=tuple(coded[k][1] for k in upper),
+        diagonal=structure.own is not None,
+    )  # fmt: skip
+
+
+def _design(frame: ModelFrame, units: Units) -> Floats:
+    """X unit by unit where it is constant within units, else reading by reading."""
+    codes = {name: frame.factors[name].codes for name in frame.fixed_factors}
     columns = design_columns(frame)
-    factors = {name: frame.factors[name].codes for name in frame.fixed_factors}
-    if not frame.covariates and all(constant_within(c, unit, first) for c in factors.values()):
-        x = design_matrix(columns, {name: c[first] for name, c in factors.items()}, {}, units)
-        reduced = reduce_constant(x, response, unit, units, codes, levels, diagonal=diagonal)
-    else:
-        x = design_matrix(columns, factors, frame.covariates, readings)
-        reduced = reduce_varying(np.column_stack([x, response]), unit, units, codes, levels, diagonal=diagonal)
-    return structure, reduced, offset + centre
+    if frame.covariates or not all(constant_within(c, units.unit, units.first) for c in codes.values()):
+        return design_matrix(columns, codes, frame.covariates, frame.y.size)
+    return design_matrix(columns, {name: c[units.first] for name, c in codes.items()}, {}, units.size.size)
+
+
+def _centred(y: Floats) -> tuple[Floats, float]:
+    """Subtract a value of the data, then the mean: exact where many leading digits are constant."""
+    shifted = y - y[0]
+    centre = shifted.mean()
+    return shifted - centre, float(y[0] + centre)
 
 
 def _structure(frame: ModelFrame, levels: Sequence[int], units: int) -> tuple[Structure, list[int]]:

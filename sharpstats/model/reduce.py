@@ -138,33 +138,58 @@ def find_units(random: Sequence[Codes], levels: Sequence[int], readings: int) ->
     return combine(random)
 
 
-def reduce_varying(
-    columns: Floats, unit: Codes, units: int, upper: Sequence[Codes], levels: Sequence[int], *, diagonal: bool
-) -> Reduced:
-    """Add up everything the fit needs where a column of X varies within units.
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units of a layout: what all readings of each share.
 
-    Parameters
+    Attributes
     ----------
-    columns : ndarray of shape (N, p + 1)
-        Columns of X and, last, the centred response, reading by reading.
     unit : integer ndarray of shape (N,)
         Unit of each reading.
-    units : int
-        Number of units.
-    upper : sequence of integer arrays of shape (units,)
+    first : integer ndarray of shape (units,)
+        One reading of each unit.
+    size : ndarray of shape (units,)
+        Readings in each unit.
+    upper : tuple of integer arrays of shape (units,)
         Level of each upper random term, unit by unit.
-    levels : sequence of int
+    levels : tuple of int
         Number of levels of each upper term.
     diagonal : bool
         Whether one random term is the units themselves.
+    """
+
+    unit: Codes
+    first: Codes
+    size: Floats
+    upper: tuple[Codes, ...]
+    levels: tuple[int, ...]
+    diagonal: bool
+
+
+def reduce_readings(units: Units, x: Floats, response: Floats) -> tuple[Reduced, Floats]:
+    """Add up everything the fit needs.
+
+    Parameters
+    ----------
+    units : Units
+    x : ndarray of shape (units, p) or (N, p)
+        Columns of X: unit by unit where they are constant within units, else reading by
+        reading.
+    response : ndarray of shape (N,)
+        Centred response.
 
     Returns
     -------
     Reduced
+    means : ndarray of shape (units, p + 1)
+        Unit means of [X | y].
     """
-    size = np.bincount(unit, minlength=units).astype(float)
-    means, within = _means_and_within(columns, unit, size)
-    return _assemble(means, within, size, unit.size, upper, levels, diagonal)
+    constant = len(x) == len(units.size)
+    columns = response[:, None] if constant else np.column_stack([x, response])
+    means, within = _means_and_within(columns, units.unit, units.size)
+    if constant:
+        means = np.column_stack([x, means])
+    return _assemble(means, within, units), means
 
 
 def _means_and_within(columns: Floats, unit: Codes, size: Floats) -> tuple[Floats, Floats | None]:
@@ -180,58 +205,28 @@ def _means_and_within(columns: Floats, unit: Codes, size: Floats) -> tuple[Float
     return means, about.T @ about
 
 
-def reduce_constant(
-    x: Floats, response: Floats, unit: Codes, units: int, upper: Sequence[Codes], levels: Sequence[int], *,
-    diagonal: bool,
-) -> Reduced:  # fmt: skip
-    """Add up the same where X is constant within units and given unit by unit.
-
-    Parameters
-    ----------
-    x : ndarray of shape (units, p)
-    response : ndarray of shape (N,)
-        Centred response.
-    unit, units, upper, levels, diagonal
-        As in `reduce_varying`.
-
-    Returns
-    -------
-    Reduced
-    """
-    size = np.bincount(unit, minlength=units).astype(float)
-    mean, squares = _means_and_within(response[:, None], unit, size)
-    within = None
-    if squares is not None:
-        within = np.zeros((x.shape[1] + 1, x.shape[1] + 1))
-        within[-1, -1] = squares[0, 0]
-    return _assemble(np.column_stack([x, mean]), within, size, unit.size, upper, levels, diagonal)
-
-
-def _assemble(
-    means: Floats, within: Floats | None, size: Floats, readings: int, upper: Sequence[Codes],
-    levels: Sequence[int], diagonal: bool,
-) -> Reduced:  # fmt: skip
-    q, p = int(sum(levels)), means.shape[1] - 1
-    distinct, stratum = np.unique(size, return_inverse=True)
-    products = _cross_products(means, stratum, distinct.size, upper, levels)
+def _assemble(means: Floats, within: Floats | None, units: Units) -> Reduced:
+    q, p = sum(units.levels), means.shape[1] - 1
+    distinct, stratum = np.unique(units.size, return_inverse=True)
+    products = _cross_products(means, stratum, distinct.size, units)
     sizes = np.bincount(stratum, minlength=distinct.size).astype(float)
     h = np.column_stack([1 / distinct, np.ones(distinct.size)])
     if within is not None:
         padded = np.zeros((1, q + p + 1, q + p + 1))
-        padded[0, q:, q:] = within
+        inner = len(within)  # columns that vary within units are the last ones
+        padded[0, -inner:, -inner:] = within
         products = np.concatenate([products, padded])
-        sizes = np.append(sizes, readings - size.size)
+        sizes = np.append(sizes, units.unit.size - units.size.size)
         h = np.vstack([h, [1.0, 0.0]])
-    blocks = np.repeat(np.eye(len(levels)), levels, axis=1) if q else np.zeros((0, 0))
-    return Reduced(products, sizes, h if diagonal else h[:, :1], blocks, q, p, readings, size.size,
-                   float(np.log(size).sum()))  # fmt: skip
+    blocks = np.repeat(np.eye(len(units.levels)), units.levels, axis=1) if q else np.zeros((0, 0))
+    return Reduced(products, sizes, h if units.diagonal else h[:, :1], blocks, q, p, units.unit.size,
+                   units.size.size, float(np.log(units.size).sum()))  # fmt: skip
 
 
-def _cross_products(
-    means: Floats, stratum: Codes, strata: int, upper: Sequence[Codes], levels: Sequence[int]
-) -> Floats:
+def _cross_products(means: Floats, stratum: Codes, strata: int, units: Units) -> Floats:
     """Cross-products of [Z | means] in each stratum, without ever forming Z."""
-    q, width = int(sum(levels)), means.shape[1]
+    upper, levels = units.upper, units.levels
+    q, width = sum(levels), means.shape[1]
     products = np.zeros((strata, q + width, q + width))
     start = np.concatenate([[0], np.cumsum(levels)]).astype(int)
     for k, codes in enumerate(upper):

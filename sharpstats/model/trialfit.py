@@ -1,0 +1,313 @@
+"""`trial.fit()`: the plan's layout decides the model, and this file writes it down.
+
+Fixed are the factors under test and their planned interactions; random are the blocks, block
+by medium where the layout makes it again, and the edge. Control edges and edges with an
+over-range cut stay out of the comparison and are counted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from sharpstats.errors import FitError
+from sharpstats.late import Shown
+from sharpstats.model import diagnose as checks
+from sharpstats.model.anova import Welch, welch
+from sharpstats.model.controls import Drift, control_drift
+from sharpstats.model.means import mean_rows, pair_rows
+from sharpstats.model.mixed import RESIDUAL, MixedFit, fit_mixed
+from sharpstats.model.result import Components, Estimates
+from sharpstats.model.spec import Term
+from sharpstats.notes import Note
+from sharpstats.trial.plan import Scale
+from sharpstats.trial.trial import Trial
+
+Floats = NDArray[np.float64]
+CUT, EDGE, MEDIUM = "cut", "edge", "medium"
+RESPONSE = "reading on the scale of the fit"
+MOST_INFLUENCE = 20_000
+"""More edges than this, and the influence of single ones is not worth its memory."""
+
+
+@dataclass(frozen=True, eq=False)
+class TrialFit(Shown):
+    """The fitted comparison of a trial.
+
+    Attributes
+    ----------
+    trial : Trial
+    scale, unit : str
+        ``log`` or ``as read``; ``gf`` or ``N``.
+    mixed : MixedFit
+    data : DataFrame
+        The readings in the comparison, with the response on the fit's scale.
+    left_out : DataFrame
+        Edges kept out of the comparison: edge, medium, reason.
+    drift : Drift or None
+        Control edges over the trial.
+    notes : tuple of Note
+    """
+
+    trial: Trial
+    scale: Scale
+    unit: str
+    mixed: MixedFit
+    data: pd.DataFrame = field(repr=False)
+    left_out: pd.DataFrame = field(repr=False)
+    drift: Drift | None
+    notes: tuple[Note, ...]
+
+    @cached_property
+    def components(self) -> Components:
+        """Where the spread comes from; the last component is the cut."""
+        found = self.mixed.components
+        last = CUT if self.mixed.structure.own is not None else f"{EDGE} and {CUT}"
+        return replace(found, terms=tuple(last if term == RESIDUAL else term for term in found.terms))
+
+    @cached_property
+    def means(self) -> Estimates:
+        """Mean of each medium over the other factors, then at each level of each of them."""
+        parts = [self.mixed.means(MEDIUM)]
+        parts += [self.mixed.means(MEDIUM, by=name) for name in self.mixed.frame.fixed_factors if name != MEDIUM]
+        names = ["", *(name for name in self.mixed.frame.fixed_factors if name != MEDIUM)]
+        counts = [self._count(name, part) for name, part in zip(names, parts, strict=True)]
+        joined: dict[str, Any] = {
+            column: np.concatenate([getattr(part, column) for part in parts])
+            for column in ("estimate", "se", "df", "statistic", "p", "low", "high", "levels")
+        }
+        return replace(
+            parts[0], terms=sum((part.terms for part in parts), ()), at=sum((part.at for part in parts), ()),
+            counts=(sum((c[0] for c in counts), ()), sum((c[1] for c in counts), ())),
+            notes=tuple(dict.fromkeys(note for part in parts for note in part.notes)), **joined,
+        )  # fmt: skip
+
+    def _count(self, by: str, part: Estimates) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """Edges and cuts behind each mean."""
+        keys = [MEDIUM, by] if by else [MEDIUM]
+        groups = self.edges.groupby(keys, observed=True)["cuts"]
+        edges, cuts = groups.size().to_dict(), groups.sum().to_dict()
+        wanted = [(term, at) if by else term for term, at in zip(part.terms, part.at, strict=True)]
+        return tuple(int(edges.get(key, 0)) for key in wanted), tuple(int(cuts.get(key, 0)) for key in wanted)
+
+    @cached_property
+    def readings(self) -> pd.DataFrame:
+        """The means in the trial's unit (geometric means on the log scale)."""
+        table = self.means.table.drop(columns=["se", "df"])
+        for column in ("estimate", "low", "high"):
+            table[column] = self.as_reading(table[column].to_numpy())
+        return table
+
+    @cached_property
+    def contrasts(self) -> Estimates:
+        """All differences between media, averaged over the other factors, unadjusted."""
+        return self.mixed.contrasts(MEDIUM)
+
+    def as_reading(self, value: Floats) -> Floats:
+        """Turn a value on the fit's scale into a reading in the trial's unit."""
+        return np.exp(value) if self.scale == "log" else np.asarray(value)
+
+    @cached_property
+    def edges(self) -> pd.DataFrame:
+        """One row an edge of the comparison, with its mean, spread, residual and influence."""
+        factors = [*self.mixed.frame.fixed_factors, *self.trial.plan.layout.blocks]
+        grouped = self.data.groupby(EDGE, sort=True, observed=True)
+        table = grouped[list(dict.fromkeys(factors))].first()
+        table["cuts"] = grouped.size()
+        table["mean"] = grouped[RESPONSE].mean()
+        table["reading"] = self.as_reading(table["mean"].to_numpy())
+        table["sd"] = grouped[RESPONSE].std()
+        left = self._residuals(table.index)
+        for name in ("fitted", "residual", "deleted", "influence"):
+            table[name] = getattr(left, name) if left is not None else np.nan
+        if left is not None:
+            table["fitted"] += self.mixed.offset
+        return table.reset_index()
+
+    def _residuals(self, order: pd.Index) -> checks.UnitResiduals | None:
+        """Residuals edge by edge, in the order of the edges' names."""
+        fit = self.mixed
+        if len(order) > MOST_INFLUENCE or len(order) != fit.units.size.size:
+            return None
+        place = np.argsort(self.data[EDGE].to_numpy()[fit.units.first], kind="stable")
+        blocks = [np.eye(count)[codes[place]] for codes, count in zip(fit.units.upper, fit.units.levels, strict=True)]
+        means = fit.unit_means[place]
+        rows = np.column_stack([*blocks, means[:, list(fit.kept_columns)]])
+        differences = pair_rows(len(fit.frame.factors[MEDIUM].levels), None)[0] if self._compares else np.eye(1)
+        contrasts = (differences @ self._medium_rows)[:, list(fit.kept_columns)]
+        return checks.unit_residuals(fit, rows, means[:, -1], fit.units.size[place], contrasts)
+
+    @property
+    def _compares(self) -> bool:
+        return MEDIUM in self.mixed.frame.fixed_factors
+
+    @property
+    def _medium_rows(self) -> Floats:
+        return mean_rows(self.mixed.frame, (MEDIUM,) if self._compares else (), {})[0]
+
+    @cached_property
+    def welch(self) -> Welch | None:
+        """Welch's test of the media on edge means: a companion that asks for no equal spreads."""
+        if not self._compares:
+            return None
+        return welch(self.edges["mean"].to_numpy(), pd.factorize(self.edges[MEDIUM], sort=True)[0])
+
+    @cached_property
+    def diagnostics(self) -> checks.Diagnostics:
+        """Residuals, spread against level, single edges, and whether the scale suits."""
+        readings = self.data["reading"].to_numpy(float)
+        profile = checks.scale_profile(readings, self.mixed.criterion_for)
+        return checks.diagnose(self.edges, profile, self.scale)
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """The means in the trial's unit."""
+        return self.readings
+
+
+@lru_cache(maxsize=4)
+def fit_trial(trial: Trial) -> TrialFit:
+    """Fit the model that the trial's layout asks for.
+
+    Parameters
+    ----------
+    trial : Trial
+
+    Returns
+    -------
+    TrialFit
+
+    Raises
+    ------
+    FitError
+        If no edge is left, or the layout cannot answer.
+    """
+    compared, left_out = _compared(trial)
+    if compared.empty:
+        raise FitError(
+            "No edge is left to compare: every row is set aside or over range. "
+            "`sharpstats check` names the rows and the reasons."
+        )
+    scale = trial.plan.scale
+    values = compared["reading"].to_numpy(float)
+    compared = compared.assign(**{RESPONSE: np.log(values) if scale == "log" else values})
+    fixed, fixed_notes = _fixed_terms(trial, compared)
+    random, random_notes = _random_terms(trial, compared)
+    mixed = fit_mixed(
+        compared, response=RESPONSE, fixed=fixed, random=random, level=1 - trial.plan.alpha
+    )
+    return TrialFit(
+        trial=trial, scale=scale, unit=trial.plan.unit, mixed=mixed, data=compared, left_out=left_out,
+        drift=_drift(trial), notes=(*fixed_notes, *random_notes, *_left_out_notes(left_out), *mixed.notes),
+    )  # fmt: skip
+
+
+def _compared(trial: Trial) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Readings in the comparison, and the edges with an over-range cut that stay out of it."""
+    readings = trial.readings
+    if "role" in readings.columns:
+        readings = readings[readings["role"] != "control"]
+    beyond = readings.loc[readings["over_range"], EDGE].unique()
+    out = readings[EDGE].isin(beyond)
+    media = readings[out].drop_duplicates(EDGE)[[EDGE, MEDIUM]].reset_index(drop=True)
+    return readings[~out], media.assign(reason="a cut is over the tester's range")
+
+
+def _left_out_notes(left_out: pd.DataFrame) -> list[Note]:
+    if left_out.empty:
+        return []
+    names = ", ".join(f"{row.edge} ({row.medium})" for row in left_out.head(10).itertuples())
+    more = f" and {len(left_out) - 10} more" if len(left_out) > 10 else ""
+    one = len(left_out) == 1
+    return [Note("over-range", f"{'One edge has' if one else f'{len(left_out)} edges have'} a cut over the tester's "
+                 f"range and {'stays' if one else 'stay'} out of the comparison: {names}{more}. Dull edges left out "
+                 "make a medium look better than it is.")]  # fmt: skip
+
+
+def _fixed_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[Note]]:
+    """Factors with more than one level in the readings, and the planned interactions among them."""
+    plan, notes = trial.plan, []
+    varied = [name for name in plan.factors if data[name].nunique() > 1]
+    for name in plan.factors:
+        if name not in varied:
+            notes.append(Note("one-level", f"All edges in the comparison have one {name}, {data[name].iloc[0]}, so "
+                              f"nothing is said about other ones."))  # fmt: skip
+    terms: list[Term] = [(name,) for name in varied]
+    for term in plan.layout.interactions:
+        if all(name in varied for name in term):
+            terms.append(tuple(term))
+            notes += _empty_cells(data, term)
+    return terms, notes
+
+
+def _empty_cells(data: pd.DataFrame, term: Term) -> list[Note]:
+    counts = data.groupby(list(term), observed=True)[EDGE].nunique()
+    whole = pd.MultiIndex.from_product([data[name].unique() for name in term], names=list(term))
+    empty = [cell for cell in whole if cell not in counts.index]
+    return [Note("empty-cell", f"No edge was made with {' and '.join(map(str, cell))}; averages over it are not "
+                 "given.") for cell in empty]  # fmt: skip
+
+
+def _random_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[Note]]:
+    """Blocks with more than one level, block by medium where it is made again, and the edge."""
+    terms: list[Term] = []
+    notes: list[Note] = []
+    for block in trial.plan.layout.blocks:
+        if data[block].nunique() < 2:
+            notes.append(Note("one-block", f"All edges share one {block}, {data[block].iloc[0]}: nothing is known "
+                              f"about other ones."))  # fmt: skip
+            continue
+        terms.append((block,))
+        if _made_again(data, block):
+            terms.append((block, MEDIUM))
+    if data.groupby(EDGE, observed=True).size().max() > 1:
+        terms.append((EDGE,))
+    else:
+        notes.append(Note("one-cut", "Each edge has one cut, so the spread between edges and the error of a cut are "
+                          "one."))  # fmt: skip
+    return terms, notes
+
+
+def _made_again(data: pd.DataFrame, block: str) -> bool:
+    """Whether block by medium can be told from the block, the medium and the edge."""
+    edges = data.drop_duplicates(EDGE)
+    cells = edges[[block, MEDIUM]].drop_duplicates()
+    blocks, media = pd.factorize(cells[block])[0], pd.factorize(cells[MEDIUM])[0]
+    size = blocks.max() + 1, media.max() + 1
+    graph = coo_array((np.ones(len(cells)), (blocks, media + size[0])), shape=(sum(size), sum(size)))
+    pieces = connected_components(graph, directed=False)[0]
+    return len(cells) < len(edges) and len(cells) > sum(size) - pieces and size[1] > 1
+
+
+def _drift(trial: Trial) -> Drift | None:
+    """Control edges in the order in which they were made."""
+    readings = trial.readings
+    if "role" not in readings.columns or not (readings["role"] == "control").any():
+        return None
+    order = _order(readings)
+    controls = readings.assign(order=order)[(readings["role"] == "control") & ~readings["over_range"]]
+    if controls.empty:
+        return None
+    kinds = [name for name in (MEDIUM, "blade") if name in controls.columns]
+    log = trial.plan.scale == "log"
+    values = controls["reading"].astype(float)
+    grouped = controls.assign(y=np.log(values) if log else values).groupby(EDGE, sort=False, observed=True)
+    first: Any = grouped[kinds].first().astype(str)
+    table = pd.DataFrame({"order": grouped["order"].min(), "mean": grouped["y"].mean()})
+    table["reading"] = np.exp(table["mean"]) if log else table["mean"]
+    table["kind"] = first.agg(" on ".join, axis=1)
+    return control_drift(table.reset_index(), float(order.min()), float(order.max()), 1 - trial.plan.alpha)
+
+
+def _order(readings: pd.DataFrame) -> pd.Series:
+    """Place of each row's edge in the trial: its run where all have one, else first appearance."""
+    if "run" in readings.columns and readings["run"].notna().all():
+        return readings["run"].astype(float)
+    return pd.Series(pd.factorize(readings[EDGE])[0] + 1.0, index=readings.index)
