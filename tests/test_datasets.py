@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from sharpstats.columns import READINGS
+from sharpstats.trial.trial import open_trial
 
 Row = dict[str, str]
 
@@ -107,3 +108,13 @@ def test_notes_about_slate_stand_beside_slate_and_others_within_the_blade(rows: 
     assert {row["medium"] for row in rows if row["note"].startswith("slate")} == {"roofing slate"}
     reach = {"chisel": 20, "kitchen knife": 140}
     assert all(0 < int(row["position_mm"]) <= reach[row["tool"]] for row in rows)
+
+
+def test_opened_it_counts_what_its_readme_says(demo: Path) -> None:
+    trial = open_trial(demo)
+    assert trial.counts == {
+        "read": 350, "used": 343, "set_aside": 7, "over_range": 1, "edges": 64, "control_edges": 6,
+    }  # fmt: skip
+    assert Counter(trial.set_aside["code"]) == {"no-reading": 4, "not-a-number": 1, "negative": 1, "by-hand": 1}
+    assert trial.repairs == ()
+    assert len(trial.plan.claims) == 7

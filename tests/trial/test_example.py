@@ -16,6 +16,8 @@ import sharpstats.trial.example as example
 from sharpstats.columns import readings_column
 from sharpstats.errors import TrialError
 from sharpstats.trial.plan import CLAIM_KINDS
+from sharpstats.trial.toml import read_plan
+from sharpstats.trial.trial import open_trial
 
 FILES = ["trial.toml", "readings.csv", "media.csv"]
 
@@ -113,3 +115,27 @@ def test_a_file_in_place_of_the_folder_is_an_error_that_says_so(tmp_path: Path) 
     with pytest.raises(TrialError, match=says):
         example.write_example(path)
     assert path.read_text() == "mine"
+
+
+def test_the_example_is_a_plan_without_mistakes_that_opens_with_all_edges_still_to_make(tmp_path: Path) -> None:
+    example.write_example(tmp_path, seed=3)
+    plan = read_plan(tmp_path / "trial.toml")
+    assert [claim.kind for claim in plan.claims] == ["same", "no worse", "keener", "reaches"]
+    trial = open_trial(tmp_path)
+    assert (trial.counts["read"], trial.counts["used"], trial.counts["set_aside"]) == (45, 0, 45)
+    assert set(trial.set_aside["code"]) == {"no-reading"}
+    assert trial.repairs == ()
+
+
+def test_the_filled_in_sheet_is_used_row_for_row(tmp_path: Path) -> None:
+    example.write_example(tmp_path, seed=3)
+    sheet = tmp_path / "readings.csv"
+    names = sheet.read_text(encoding="utf-8").splitlines()[0].split(",")
+    place = names.index("reading")
+    filled = [
+        ",".join([*line.split(",")[:place], str(140 + number % 9), *line.split(",")[place + 1 :]])
+        for number, line in enumerate(sheet.read_text(encoding="utf-8").splitlines()[1:])
+    ]
+    sheet.write_text("\n".join([",".join(names), *filled]), encoding="utf-8")
+    counts = open_trial(tmp_path).counts
+    assert counts == {"read": 45, "used": 45, "set_aside": 0, "over_range": 0, "edges": 12, "control_edges": 3}
