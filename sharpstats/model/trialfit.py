@@ -110,9 +110,9 @@ class TrialFit(Shown):
         """All differences between media, averaged over the other factors, unadjusted."""
         return self.mixed.contrasts(MEDIUM)
 
-    def as_reading(self, value: Floats) -> Floats:
-        """Turn a value on the fit's scale into a reading in the trial's unit."""
-        return np.exp(value) if self.scale == "log" else np.asarray(value)
+    def as_reading(self, value: Floats | float) -> Floats:
+        """Turn values on the fit's scale into readings in the trial's unit."""
+        return np.exp(np.asarray(value)) if self.scale == "log" else np.asarray(value)
 
     @cached_property
     def edges(self) -> pd.DataFrame:

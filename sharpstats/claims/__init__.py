@@ -1,0 +1,1 @@
+"""Claims: what was said before the trial, judged by what was read."""

@@ -1,0 +1,91 @@
+"""`trial.judge()`: every claim of the plan against the readings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from sharpstats.claims import keener, noworse, reaches, same
+from sharpstats.claims.compare import comparison
+from sharpstats.claims.evidence import Evidence
+from sharpstats.claims.family import Shared, share
+from sharpstats.claims.finding import Finding, Findings
+from sharpstats.errors import ClaimError
+from sharpstats.model.trialfit import TrialFit
+from sharpstats.notes import Note
+from sharpstats.trial.plan import Claim, Keener, NoWorse, Reaches, Same
+from sharpstats.trial.trial import Trial
+
+REGIONS: dict[type[Claim], Callable[..., Any]] = {
+    Same: same.region,
+    NoWorse: noworse.region,
+    Keener: keener.region,
+}
+"""Claims about a difference: each kind says which differences make it true."""
+
+OTHERS: dict[type[Claim], Callable[..., Evidence]] = {Reaches: reaches.evidence}
+"""Claims that bring their own evidence."""
+
+
+@lru_cache(maxsize=4)
+def judge_trial(trial: Trial) -> Findings:
+    """Judge all claims of a trial's plan.
+
+    Parameters
+    ----------
+    trial : Trial
+
+    Returns
+    -------
+    Findings
+
+    Raises
+    ------
+    FitError
+        If the readings cannot be fitted.
+    ClaimError
+        If the plan has no claims.
+    """
+    plan = trial.plan
+    if not plan.claims:
+        raise ClaimError("The plan makes no claim. Add a [[claim]] to trial.toml; `sharpstats new` shows some.")
+    fit: TrialFit = trial.fit()
+    evidence = [_evidence(claim, fit) for claim in plan.claims]
+    inside = [plan.family == "holm" and claim.primary for claim in plan.claims]
+    parts = share(evidence, inside, plan.alpha)
+    findings = tuple(map(_finding, plan.claims, evidence, parts, [fit] * len(parts)))
+    return Findings(trial, fit, findings, _notes(trial, sum(inside)))
+
+
+def _evidence(claim: Claim, fit: TrialFit) -> Evidence:
+    if type(claim) in OTHERS:
+        return OTHERS[type(claim)](claim, fit)
+    region = REGIONS[type(claim)](claim, fit.scale)
+    return comparison(fit, region, claim.medium, getattr(claim, "than"), claim.where)  # noqa: B009
+
+
+def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> Finding:
+    low, high = evidence.interval(part.rate)
+    unknown = np.isnan(evidence.p_shown)
+    more = evidence.more_edges(part.rate) if part.finding == "open" and not unknown else None
+    return Finding(
+        declared=claim, finding=part.finding, scale=fit.scale, unit=evidence.unit, estimate=evidence.estimate,
+        low=low, high=high, level=1 - 2 * part.rate, df=evidence.df, p=evidence.p_shown,
+        p_adjusted=part.p_adjusted, bound_low=evidence.bound_low, bound_high=evidence.bound_high,
+        estimate_on_scale=evidence.estimate_on_scale, se=evidence.se, real=evidence.real, edges=evidence.edges,
+        cuts=evidence.cuts, more_edges=more,
+        more_edges_capped=part.finding == "open" and not unknown and more is None,
+        second=None if unknown else evidence.second(part.rate, part.finding), notes=evidence.notes,
+    )  # fmt: skip
+
+
+def _notes(trial: Trial, family: int) -> tuple[Note, ...]:
+    notes = []
+    if family > 1:
+        notes.append(Note("family", f"{family} primary claims share the error rate {trial.plan.alpha:g} by Holm's "
+                          "method, so their intervals are wider than they would be alone."))  # fmt: skip
+    notes += [Note("changed-plan", text) for text in trial.differences]
+    return tuple(notes)

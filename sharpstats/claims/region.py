@@ -1,0 +1,73 @@
+"""A claim about a difference is a region of it; testing the region is the same for every kind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy import stats
+
+from sharpstats.trial.plan import Scale
+from sharpstats.units import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Differences between `low` and `high` (on the fit's scale) make the claim true.
+
+    One limit may be infinite.
+    """
+
+    low: float
+    high: float
+
+    def p_shown(self, estimate: float, se: float, df: float) -> float:
+        """Largest of the one-sided p values against the difference lying beyond either limit.
+
+        With two finite limits this is the two one-sided tests procedure (Schuirmann 1987,
+        Journal of Pharmacokinetics and Biopharmaceutics 15:657-680).
+
+        Examples
+        --------
+        >>> round(Region(-1.0, 1.0).p_shown(0.0, 0.5, 10), 5)
+        0.03669
+        """
+        below, above = _tails(self, estimate, se, df)
+        return max(1 - below if math.isfinite(self.low) else 0.0, 1 - above if math.isfinite(self.high) else 0.0)
+
+    def p_contradicted(self, estimate: float, se: float, df: float) -> float:
+        """Smaller one-sided p value against the difference lying within the limits."""
+        below, above = _tails(self, estimate, se, df)
+        return min(below if math.isfinite(self.low) else 1.0, above if math.isfinite(self.high) else 1.0)
+
+
+def _tails(region: Region, estimate: float, se: float, df: float) -> tuple[float, float]:
+    """P values against "not below the lower limit" and "not above the upper limit"."""
+    below = float(stats.t.cdf((estimate - region.low) / se, df)) if math.isfinite(region.low) else 0.0
+    above = float(stats.t.sf((estimate - region.high) / se, df)) if math.isfinite(region.high) else 0.0
+    return below, above
+
+
+def on_scale(margin: Quantity, scale: Scale) -> float:
+    """A margin as a distance on the fit's scale.
+
+    On the log scale "15 %" is ln 1.15 either way: the one reads up to 1.15 times the other,
+    whichever of the two is named first.
+
+    Examples
+    --------
+    >>> round(on_scale(Quantity(15.0, "%"), "log"), 4)
+    0.1398
+    """
+    return math.log1p(margin.value / 100) if scale == "log" else margin.value
+
+
+def reported(difference: float, scale: Scale) -> float:
+    """A difference on the fit's scale as it is reported: percent on the log scale.
+
+    Examples
+    --------
+    >>> round(reported(0.1398, "log"), 1)
+    15.0
+    """
+    return 100 * math.expm1(difference) if scale == "log" else difference

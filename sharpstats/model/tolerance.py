@@ -1,0 +1,267 @@
+"""Below which reading a share of edges falls: one-sided tolerance bounds.
+
+With independent edges the bound is exact (noncentral t). With edges in blocks it comes from a
+generalised pivotal quantity: the sums of squares of blocks and edges stand for scaled
+chi-squares, the means for normals (Krishnamoorthy & Mathew 2009, Statistical Tolerance
+Regions, chapters 4 and 5; sums of squares fitted in order after Henderson 1953, method 3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special, stats
+
+from sharpstats.model.reduce import Codes
+
+Floats = NDArray[np.float64]
+DRAWS = 40_000
+SEED = 16269
+
+
+class Quantile(Protocol):
+    """What is known of the reading below which a share of edges falls."""
+
+    @property
+    def estimate(self) -> float:
+        """Estimated quantile, on the scale of the values."""
+
+    @property
+    def df(self) -> float:
+        """Degrees of freedom of the spread; NaN where it is a sum of several."""
+
+    def bound(self, confidence: float) -> float:
+        """Value that the quantile stays below with the given confidence."""
+
+    def p_below(self, limit: float) -> float:
+        """Smallest error rate at which the quantile is said to lie below the limit."""
+
+    def p_above(self, limit: float) -> float:
+        """Smallest error rate at which the quantile is said to lie above the limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExactQuantile:
+    """Quantile of independent normal edges: the noncentral t distribution.
+
+    Attributes
+    ----------
+    m : int
+        Number of edges.
+    mean, sd : float
+        Mean and standard deviation of the edges.
+    z : float
+        Normal quantile of the share.
+    """
+
+    m: int
+    mean: float
+    sd: float
+    z: float
+
+    @property
+    def estimate(self) -> float:
+        """Mean plus z standard deviations."""
+        return self.mean + self.z * self.sd
+
+    @property
+    def df(self) -> float:
+        """Degrees of freedom of the standard deviation."""
+        return self.m - 1.0
+
+    def bound(self, confidence: float) -> float:
+        """Tolerance bound mean + k sd."""
+        return self.mean + one_sided_factor(self.m, self.z, confidence) * self.sd
+
+    def p_below(self, limit: float) -> float:
+        """Upper tail of the noncentral t."""
+        return float(stats.nct.sf(self._statistic(limit), self.df, self.z * np.sqrt(self.m)))
+
+    def p_above(self, limit: float) -> float:
+        """Lower tail of the noncentral t."""
+        return float(stats.nct.cdf(self._statistic(limit), self.df, self.z * np.sqrt(self.m)))
+
+    def _statistic(self, limit: float) -> float:
+        return float(np.sqrt(self.m)) * (limit - self.mean) / self.sd
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnQuantile:
+    """Quantile of edges in blocks or cells: draws of a generalised pivotal quantity.
+
+    Attributes
+    ----------
+    estimate : float
+    draws : ndarray
+        Sorted draws.
+    """
+
+    estimate: float
+    draws: Floats
+
+    @property
+    def df(self) -> float:
+        """No single number."""
+        return float("nan")
+
+    def bound(self, confidence: float) -> float:
+        """Quantile of the draws."""
+        return float(np.quantile(self.draws, confidence))
+
+    def p_below(self, limit: float) -> float:
+        """Share of the draws at or above the limit."""
+        return _share(int((self.draws >= limit).sum()), len(self.draws))
+
+    def p_above(self, limit: float) -> float:
+        """Share of the draws at or below the limit."""
+        return _share(int((self.draws <= limit).sum()), len(self.draws))
+
+
+def _share(hits: int, draws: int) -> float:
+    """Never zero: draws cannot show that (Davison & Hinkley 1997, section 4.2)."""
+    return (hits + 1) / (draws + 1)
+
+
+def one_sided_factor(m: int, z: float, confidence: float) -> float:
+    """Factor k of the one-sided tolerance bound mean + k sd (ISO 16269-6, Annex F).
+
+    Parameters
+    ----------
+    m : int
+        Number of values.
+    z : float
+        Normal quantile of the share.
+    confidence : float
+
+    Examples
+    --------
+    >>> round(one_sided_factor(10, 1.6448536269514722, 0.95), 3)
+    2.911
+    """
+    return float(stats.nct.ppf(confidence, m - 1, z * np.sqrt(m)) / np.sqrt(m))
+
+
+def edge_quantile(values: Floats, cells: Codes, blocks: Sequence[Codes], share: float) -> Quantile | None:
+    """Quantile of the edges that a medium makes.
+
+    Parameters
+    ----------
+    values : ndarray of shape (m,)
+        Edge means.
+    cells : integer ndarray of shape (m,)
+        Combination of the other factors; a future edge comes from each with equal chance.
+    blocks : sequence of integer arrays of shape (m,)
+        Blocks that hold several of the edges.
+    share : float
+        Share of edges, between 0 and 1.
+
+    Returns
+    -------
+    Quantile or None
+        None where nothing is left to show the spread.
+    """
+    z = float(special.ndtri(share))
+    if cells.max() == 0 and not blocks:
+        m, sd = len(values), float(values.std(ddof=1)) if len(values) > 1 else 0.0
+        if sd == 0:
+            return None
+        return ExactQuantile(m, float(values.mean()), sd, z)
+    return _drawn_quantile(values, cells, blocks, share)
+
+
+def _drawn_quantile(values: Floats, cells: Codes, blocks: Sequence[Codes], share: float) -> Quantile | None:
+    parts = _sums_of_squares(values, cells, blocks)
+    if parts is None:
+        return None
+    squares, df, expected = parts
+    rng = np.random.default_rng(SEED)
+    means, shape = _cell_means(values, cells, blocks)
+    variances = _draw_variances(squares, df, expected, rng)
+    draws = _draw_cell_means(means, shape, variances, rng)
+    total = np.sqrt(variances.sum(axis=1))
+    centre = _solve_variances(squares / df, df, expected)
+    estimate = _mixture_quantile(means[None, :], np.sqrt(centre.sum(axis=1)), share)[0]
+    return DrawnQuantile(float(estimate), np.sort(_mixture_quantile(draws, total, share)))
+
+
+def _sums_of_squares(values: Floats, cells: Codes, blocks: Sequence[Codes]) -> tuple[Floats, Floats, Floats] | None:
+    """Sums of squares fitted in order, their df, and each one's expected share of each variance.
+
+    The last row and column belong to the edges themselves.
+    """
+    factors = [cells, *blocks]
+    indicators = [np.eye(int(codes.max()) + 1)[codes] for codes in factors]
+    z = np.column_stack([*indicators, values])
+    ends = np.cumsum([block.shape[1] for block in indicators])
+    products = z.T @ z
+    squares, df, traces = [], [], []
+    for end in ends:
+        left = products - products[:, :end] @ np.linalg.pinv(products[:end, :end], hermitian=True) @ products[:end]
+        squares.append(left[-1, -1])
+        df.append(len(values) - np.linalg.matrix_rank(products[:end, :end], hermitian=True))
+        spans = [slice(a, b) for a, b in pairwise(ends)]
+        traces.append([np.trace(left[span, span]) for span in spans] + [df[-1]])
+    taken = np.append(-np.diff(squares), squares[-1])
+    expected = np.vstack([-np.diff(traces, axis=0), [[0.0] * len(blocks) + [df[-1]]]])
+    freedom = np.append(-np.diff(df), df[-1]).astype(float)
+    if np.any(freedom < 1) or taken[-1] <= 0:
+        return None
+    return np.maximum(taken, 0.0), freedom, expected
+
+
+def _draw_variances(squares: Floats, df: Floats, expected: Floats, rng: np.random.Generator) -> Floats:
+    """Variances that belong to draws of the chi-squares, of shape (draws, blocks + 1)."""
+    return _solve_variances(squares / rng.chisquare(df, (DRAWS, len(df))), df, expected)
+
+
+def _solve_variances(mean_squares: Floats, df: Floats, expected: Floats) -> Floats:
+    """Solve the triangular system of expected mean squares, from the edges upwards."""
+    mean_squares = np.atleast_2d(mean_squares)
+    variances = np.zeros_like(mean_squares)
+    for k in range(len(df) - 1, -1, -1):
+        rest = mean_squares[:, k] * df[k] - variances[:, k + 1 :] @ expected[k, k + 1 :]
+        variances[:, k] = np.maximum(rest / expected[k, k], 0.0)
+    return variances
+
+
+def _cell_means(values: Floats, cells: Codes, blocks: Sequence[Codes]) -> tuple[Floats, Floats]:
+    """Plain mean of each cell, and the shape of their covariance for each variance."""
+    weights = np.eye(int(cells.max()) + 1)[cells]
+    weights = weights / weights.sum(axis=0)
+    shapes = []
+    for codes in blocks:
+        shares = np.eye(int(codes.max()) + 1)[codes].T @ weights
+        shapes.append(shares.T @ shares)
+    return weights.T @ values, np.array([*shapes, weights.T @ weights])
+
+
+def _draw_cell_means(means: Floats, shape: Floats, variances: Floats, rng: np.random.Generator) -> Floats:
+    covariance = np.tensordot(variances, shape, 1)
+    factor = np.linalg.cholesky(covariance)
+    normal = rng.standard_normal((len(variances), len(means), 1))
+    return means - (factor @ normal)[:, :, 0]
+
+
+def _mixture_quantile(means: Floats, sd: Floats, share: float) -> Floats:
+    """Quantile of an equal mixture of normals with one spread, by bisection.
+
+    Parameters
+    ----------
+    means : ndarray of shape (draws, cells)
+    sd : ndarray of shape (draws,)
+    share : float
+    """
+    reach = special.ndtri(share) * sd
+    low, high = means.min(axis=1) + reach, means.max(axis=1) + reach
+    if means.shape[1] == 1:
+        return low
+    for _ in range(48):
+        middle = (low + high) / 2
+        below = special.ndtr((middle[:, None] - means) / sd[:, None]).mean(axis=1) < share
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return (low + high) / 2
