@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from sharpstats.cli.shared import DONE, add_folder, add_json, show, show_json
+from sharpstats.cli.shared import DONE, add_folder, add_json, show, show_json, trial_folder
 
 NAME = "freeze"
 SUMMARY = "fix the plan, so that a report can say what changed since"
@@ -34,13 +34,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Freeze the plan and say its fingerprint."""
+    from datetime import UTC, datetime
+
     from sharpstats.publish.manifest import plain
     from sharpstats.trial.freeze import freeze_plan
 
-    freeze = freeze_plan(options.folder, amend=options.amend)
+    folder = trial_folder(options.folder)
+    freeze = freeze_plan(
+        folder, datetime.now(UTC), amend=options.amend is not None, reason=options.amend or ""
+    )
     if options.json:
         show_json(plain(freeze))
     else:
-        show(f"The plan is frozen.\n  date         {freeze.date}\n  fingerprint  {freeze.plan_sha256}")
-        show(f"Next: fill in the readings, then: sharpstats check {options.folder}")
+        show(f"The plan is frozen.\n  at           {freeze.frozen_at}\n  fingerprint  {freeze.plan_sha256}")
+        show(f"Next: fill in the readings, then: sharpstats check {folder}")
     return DONE

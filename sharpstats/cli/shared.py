@@ -18,6 +18,18 @@ def add_folder(parser: argparse.ArgumentParser, what: str = "the trial folder, o
     parser.add_argument("folder", metavar="DIR", help=what)
 
 
+def trial_folder(given: str) -> str:
+    """Return the trial folder for a folder or its trial.toml.
+
+    Examples
+    --------
+    >>> trial_folder("my-trial/trial.toml")
+    'my-trial'
+    """
+    head, tail = os.path.split(given)
+    return (head or ".") if tail == "trial.toml" else given
+
+
 def add_json(parser: argparse.ArgumentParser, what: str) -> None:
     """Add `--json` to a command that reports."""
     parser.add_argument("--json", action="store_true", help=what)
