@@ -98,10 +98,12 @@ def _read_claim(item: Item, *, ground: Ground) -> Claim | None:
     before = len(table(item).problems)
     kind = kind_of(item.raw)
     names = keys_of(kind) if kind else tuple(claim_keys(ground))
-    values = read_table(item, _keys(item, names, ground), unknown=partial(_stray_key, names=names))
+    keys = _keys(item, names, ground)
+    values = read_table(item, keys, unknown=partial(_stray_key, names=names))
     if "than" in values and values["than"] == values.get("medium"):
         item.report(_same_medium(item.child("than")))
-    if kind is None or len(item.problems) > before:
+    complete = all(key.name in values for key in keys if key.required)
+    if kind is None or not complete or len(item.problems) > before:
         return None
     if "by" in names:
         values.setdefault("by", Quantity(0.0, ground.difference_unit))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Set
+from collections.abc import Collection, Iterator, Mapping
 
 from sharpstats.errors import Problem
 from sharpstats.trial.plan import Claim, Plan
@@ -10,13 +10,13 @@ from sharpstats.trial.spelling import quoted
 from sharpstats.trial.toml import PLAN_FILE
 
 
-def claims_without_readings(plan: Plan, present: Mapping[str, Set[str]]) -> tuple[Problem, ...]:
+def claims_without_readings(plan: Plan, present: Mapping[str, Collection[str]]) -> tuple[Problem, ...]:
     """Find the claims about a level that no reading has.
 
     Parameters
     ----------
     plan : Plan
-    present : mapping of str to set of str
+    present : mapping of str to collection of str
         For each factor, the levels that occur among the readings; a factor that is left out
         has none.
 
@@ -37,10 +37,10 @@ def claims_without_readings(plan: Plan, present: Mapping[str, Set[str]]) -> tupl
     trial.toml, line 7, than: Claim "a" is about `medium` "B", and no reading has it. The readings have: "A".
     """
     return tuple(
-        _problem(claim, key, factor, level, present.get(factor, frozenset()))
+        _problem(claim, key, factor, level, present.get(factor, ()))
         for claim in plan.claims
         for key, factor, level in _needs(claim)
-        if level not in present.get(factor, frozenset())
+        if level not in present.get(factor, ())
     )
 
 
@@ -54,7 +54,7 @@ def _needs(claim: Claim) -> Iterator[tuple[str, str, str]]:
         yield f"where.{factor}", factor, level
 
 
-def _problem(claim: Claim, key: str, factor: str, level: str, there: Set[str]) -> Problem:
+def _problem(claim: Claim, key: str, factor: str, level: str, there: Collection[str]) -> Problem:
     known = ", ".join(quoted(one) for one in sorted(there))
     return Problem(
         code="no-readings",

@@ -145,7 +145,7 @@ class Key:
     @property
     def line(self) -> str:
         """The key as it may stand in the file."""
-        return self.example if self.example.startswith("[") else f"{self.name} = {self.example}"
+        return f"{self.name} = {self.example}"
 
 
 def read_table(item: Item, keys: Iterable[Key], *, unknown: Complaint | None = None) -> dict[str, Any]:

@@ -77,7 +77,7 @@ def level_keys(names: Iterable[str], *, unit: ForceUnit) -> tuple[Key, ...]:
 def read_factors(item: Item, *, fewest_media: int) -> Factors:
     """Read `[factors]`."""
     found = read_table(table(item), factor_keys(item.raw, fewest_media=fewest_media))
-    return {name: found.get(name) for name in item.raw}
+    return {name: found.get(name) or None for name in dict.fromkeys(("medium", *item.raw))}
 
 
 def read_layout(item: Item, *, factors: Factors | None) -> Layout:
@@ -112,7 +112,7 @@ def read_levels_of_factor(item: Item, *, fewest: int) -> tuple[str, ...]:
     if len(item.raw) < fewest:
         says = f"`{item.name}` has {counted(len(item.raw), 'level')}; the plan needs at least {fewest}."
         mend = "Name every medium." if item.name == "medium" else f"Name every level, or take `{item.name}` out."
-        raise item.wrong("too-few-levels", says, mend)
+        item.report(item.wrong("too-few-levels", says, mend))
     return levels
 
 
