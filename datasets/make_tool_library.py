@@ -27,13 +27,13 @@ from pathlib import Path
 import numpy as np
 
 ORDER_SEED = 20260411  # the random order of the edges; also named in trial.toml
-READING_SEED = 32
+READING_SEED = 1774
 
 TRUE_GF = {  # on plain carbon, on stainless
     "oilstone": (158.0, 172.0),
     "diamond plate": (140.0, 152.0),
     "roofing slate": (149.0, 163.0),
-    "lapping film": (127.0, 137.0),
+    "lapping film": (122.0, 140.0),
 }
 SPREAD = {"blade": 0.08, "blade x medium": 0.03, "edge": 0.05, "cut": 0.08}  # sd on the log scale
 MINUTES = {"oilstone": 9.0, "diamond plate": 6.0, "roofing slate": 12.0, "lapping film": 7.0}

@@ -118,3 +118,25 @@ def test_opened_it_counts_what_its_readme_says(demo: Path) -> None:
     assert Counter(trial.set_aside["code"]) == {"no-reading": 4, "not-a-number": 1, "negative": 1, "by-hand": 1}
     assert trial.repairs == ()
     assert len(trial.plan.claims) == 7
+
+
+def test_its_claims_come_out_all_three_ways(demo: Path) -> None:
+    findings = {finding.claim: finding for finding in open_trial(demo).judge().findings}
+    assert {name: finding.finding for name, finding in findings.items()} == {
+        "slate-as-plate": "shown",
+        "film-as-oilstone": "shown",
+        "film-as-plate-stainless": "open",
+        "plate-pays": "contradicted",
+        "slate-fine-work": "contradicted",
+        "film-bench-work": "shown",
+        "film-keener-than-plate": "shown",
+    }
+    assert findings["slate-as-plate"].real is True, "the small difference that is real and does not matter"
+    assert 5 < (findings["film-as-plate-stainless"].more_edges or 0) < 60
+
+
+def test_the_model_finds_the_spreads_that_the_script_put_in(demo: Path) -> None:
+    script = runpy.run_path(str(demo.parent / "make_tool_library.py"))
+    table = open_trial(demo).fit().components.table.set_index("term")
+    for term, sd in script["SPREAD"].items():
+        assert table.loc[term, "low"] < sd < table.loc[term, "high"], term
