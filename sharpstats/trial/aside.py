@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -11,6 +12,16 @@ from numpy.typing import NDArray
 
 from sharpstats.trial.labels import Flags
 
+CODES = frozenset(
+    {
+        "by-hand", "ragged-row", "no-edge", "no-value", "unknown-level", "unknown-role", "two-values",
+        "spreadsheet-error", "no-reading", "not-a-number", "not-finite", "under-range", "formula", "ambiguous-number",
+        "unknown-unit", "not-positive", "negative", "bad-cut", "cut-read-twice", "row-twice",
+    }
+)  # fmt: skip
+"""Every reason for which a row is set aside."""
+
+_TAGGED = re.compile(r"^\[([a-z-]+)\] (.+)$", re.DOTALL)
 COLUMNS = ("file", "row", "column", "value", "code", "reason")
 
 
@@ -106,6 +117,31 @@ class Asides:
     def _empty(self) -> pd.DataFrame:
         table = pd.DataFrame({name: pd.Series([], dtype="str") for name in COLUMNS})
         return table.astype({"row": "int64"})
+
+
+def tagged(code: str, reason: str) -> str:
+    """Return what the published table says in `set_aside`: the code in front of the reason.
+
+    Examples
+    --------
+    >>> tagged("negative", 'The reading "-3" is negative.')
+    '[negative] The reading "-3" is negative.'
+    """
+    return f"[{code}] {reason}"
+
+
+def untagged(text: str) -> tuple[str, str]:
+    """Return code and reason of a cell of `set_aside`; what people write there has the code ``by-hand``.
+
+    Examples
+    --------
+    >>> untagged("[negative] The reading is negative."), untagged(" slipped ")
+    (('negative', 'The reading is negative.'), ('by-hand', 'slipped'))
+    """
+    match = _TAGGED.match(text.strip())
+    if match is not None and match.group(1) in CODES:
+        return match.group(1), match.group(2)
+    return "by-hand", text.strip()
 
 
 def _objects(texts: Sequence[str] | NDArray[np.object_]) -> NDArray[np.object_]:

@@ -12,6 +12,7 @@ import pandas as pd
 from sharpstats.columns import READINGS
 from sharpstats.errors import PlanError, Problem
 from sharpstats.notes import Note
+from sharpstats.trial.aside import untagged
 from sharpstats.trial.checking import Checking
 from sharpstats.trial.coverage import claims_without_readings
 from sharpstats.trial.cutrules import check_cuts
@@ -126,9 +127,10 @@ def _complain_of_claims(checking: Checking) -> None:
 def _set_aside_by_hand(checking: Checking) -> None:
     if checking.has("set_aside"):
         reasons = checking.encoded("set_aside")
-        by_hand = reasons.rows_where([bool(text.strip()) for text in reasons.texts])
-        texts = [text.strip() for text in reasons.texts]
-        checking.asides.add(by_hand, "set_aside", "by-hand", reasons.spread(texts, by_hand))
+        said = [untagged(text) for text in reasons.texts]
+        for code in sorted({code for code, reason in said if reason}):
+            rows = reasons.rows_where([bool(reason) and code == own for own, reason in said])
+            checking.asides.add(rows, "set_aside", code, reasons.spread([reason for _, reason in said], rows))
 
 
 def _set_aside_damaged(checking: Checking) -> None:

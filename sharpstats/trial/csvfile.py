@@ -40,12 +40,14 @@ class Layout:
     first_row: int
 
 
-def read_csv_file(path: Path, known: Collection[str] = ()) -> TextTable:
+def read_csv_file(path: Path, name: str, known: Collection[str] = ()) -> TextTable:
     """Read a CSV file as text.
 
     Parameters
     ----------
     path : Path
+    name : str
+        What the file is called in messages.
     known : collection of str
         Columns of the plan.
 
@@ -54,10 +56,10 @@ def read_csv_file(path: Path, known: Collection[str] = ()) -> TextTable:
     TrialError
         If it is no table of readings.
     """
-    decoded = decode(path.read_bytes(), path.name)
-    layout = find_layout(decoded.data, path.name, known)
-    complain_of_missing(layout.header.names, path.name)
-    notes = [*decoded.notes, *_separator_note(layout, path.name), *layout.header.notes]
+    decoded = decode(path.read_bytes(), name)
+    layout = find_layout(decoded.data, name, known)
+    complain_of_missing(layout.header.names, name)
+    notes = [*decoded.notes, *_separator_note(layout, name), *layout.header.notes]
     end = _end_of_rows(decoded.data, layout)
     columns = _read_at_once(decoded.data, end, layout, len(layout.header.names))
     if columns is not None:
@@ -65,8 +67,8 @@ def read_csv_file(path: Path, known: Collection[str] = ()) -> TextTable:
         records = Records(columns=columns, rows=rows)
     else:
         text = decoded.data[layout.start : end].decode()
-        records = read_records(text, layout.separator, layout.first_row, layout.header.names, path.name)
-    return assemble(records, layout.header, path.name, [*notes, *records.notes], decimal_comma=layout.separator == ";")
+        records = read_records(text, layout.separator, layout.first_row, layout.header.names, name)
+    return assemble(records, layout.header, name, [*notes, *records.notes], decimal_comma=layout.separator == ";")
 
 
 def find_layout(data: bytes, file: str, known: Collection[str] = ()) -> Layout:

@@ -56,7 +56,7 @@ def _check_named(checking: Checking, name: str, reason: str) -> None:
     """Check a column whose labels are free: only a missing one, or a spreadsheet's error, is wrong."""
     labels = checking.labels[name] = _stripped(checking, name)
     missing = [text.casefold() in NO_VALUE for text in labels.texts]
-    checking.asides.add(labels.rows_where(missing), name, f"no-{name}", reason)
+    checking.asides.add(labels.rows_where(missing), name, "no-edge" if name == "edge" else "no-value", reason)
     broken = [text in ERRORS and not no for text, no in zip(labels.texts, missing, strict=True)]
     _add_broken(checking, name, labels.rows_where(broken))
 
@@ -74,13 +74,13 @@ def _check_planned(checking: Checking, name: str, levels: Sequence[str]) -> None
     mended = labels.rows_where([level is not None and level != text for text, level in pairs])
     checking.repaired("label-spelling", mended, f"of {name} differed from a level of the plan only in case or space")
     blank = labels.rows_where([level is None and not text.strip() for text, level in pairs])
-    checking.asides.add(blank, name, f"no-{name}", f"The row has no {name}.")
+    checking.asides.add(blank, name, "no-value", f"The row has no {name}.")
     broken = labels.rows_where([level is None and text.strip() in ERRORS for text, level in pairs])
     _add_broken(checking, name, broken)
     unknown = labels.rows_where([level is None for level in meant]) & ~blank & ~broken
     if unknown.any():
         reasons = [_unknown(name, text.strip(), levels) for text in labels.texts]
-        checking.asides.add(unknown, name, f"unknown-{name}", labels.spread(reasons, unknown))
+        checking.asides.add(unknown, name, "unknown-level", labels.spread(reasons, unknown))
     checking.labels[name] = labels.renamed([text.strip() if level is None else level for text, level in pairs])
 
 
@@ -130,7 +130,7 @@ def _check_one_each(checking: Checking, name: str, edge: Labels, labels: Labels,
     reasons = _conflicts(name, edge, labels, first, rows[differs])
     condemned = np.isin(edge.codes, list(reasons)) & witness
     texts = [reasons[code] for code in edge.codes[condemned].tolist()]
-    checking.asides.add(condemned, name, f"two-{name}", texts)
+    checking.asides.add(condemned, name, "two-values", texts)
 
 
 def _conflicts(

@@ -25,7 +25,7 @@ ERRORS = frozenset(
 )
 """What spreadsheet programs show where a formula failed."""
 
-_PLAIN = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
+PLAIN = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
 _GROUPED_BY_POINT = r"^[+-]?[1-9]\d{0,2}\.\d{3}$"
 _ODD = re.compile(r"^(>=?|≥|=>)?\s*([+\-−]?)\s*(\d[\d.,\s]*|[.,]\d+)((?:[eE][+-]?\d+)?)\s*([^\d\s.,]\D*)?$", re.DOTALL)
 _DECIMAL_COMMA = re.compile(r"(?:^|\D)0,\d|\d,\d{1,2}(?!\d)|\d,\d{4,}|\d\.\d{3},\d")
@@ -90,7 +90,7 @@ def read_numbers(texts: Sequence[str], *, decimal_comma: bool = False) -> Number
     size = len(texts)
     column = pa.array(texts, type=pa.large_string())
     numbers = Numbers(np.full(size, np.nan), np.zeros(size, bool), _codes(size), _codes(size), _codes(size))
-    plain = _matches(column, _PLAIN)
+    plain = _matches(column, PLAIN)
     comma: Comma = "unknown"
     if decimal_comma or not plain.all():
         comma, suspect = _meaning_of_signs(texts, decimal_comma)

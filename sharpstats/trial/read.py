@@ -13,7 +13,7 @@ from sharpstats.trial.workbook import read_workbook
 SUFFIXES = (".csv", ".xlsx", ".ods")
 
 
-def read_table(path: Path | str, known: Collection[str] = ()) -> TextTable:
+def read_table(path: Path | str, known: Collection[str] = (), *, name: str = "") -> TextTable:
     r"""Read a CSV, XLSX or ODS file as a table of text.
 
     Parameters
@@ -22,6 +22,8 @@ def read_table(path: Path | str, known: Collection[str] = ()) -> TextTable:
         The file; its ending says what it is.
     known : collection of str
         Columns of the plan, beside those that every readings file may have; they help to find the header.
+    name : str
+        What to call the file, in `file` and in messages; left out: its own name.
 
     Returns
     -------
@@ -45,11 +47,12 @@ def read_table(path: Path | str, known: Collection[str] = ()) -> TextTable:
     readings.csv: fields are separated by a semicolon, not a comma.
     """
     path = Path(path)
+    name = name or path.name
     try:
         if path.suffix.lower() == ".csv":
-            return read_csv_file(path, known)
+            return read_csv_file(path, name, known)
         if path.suffix.lower() in (".xlsx", ".ods"):
-            return read_workbook(path, known)
+            return read_workbook(path, name, known)
     except OSError as error:
-        raise TrialError(f"{path.name} cannot be read: {error.strerror or error}.") from error
-    raise TrialError(f"{path.name} is neither CSV, XLSX nor ODS. Save the readings as one of these.")
+        raise TrialError(f"{name} cannot be read: {error.strerror or error}.") from error
+    raise TrialError(f"{name} is neither CSV, XLSX nor ODS. Save the readings as one of these.")

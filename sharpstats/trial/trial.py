@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,8 +18,12 @@ from sharpstats.trial.check import check
 from sharpstats.trial.freeze import Freeze, differences, plan_sha256, read_freeze
 from sharpstats.trial.plan import Plan
 from sharpstats.trial.read import SUFFIXES, read_table
+from sharpstats.trial.spelling import listed
 from sharpstats.trial.table import TextTable, join_tables
 from sharpstats.trial.toml import PLAN_FILE, read_plan
+
+PUBLISHED = "readings.csv"
+DESCRIPTOR = "datapackage.json"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -110,7 +115,8 @@ def open_trial(path: Path | str) -> Trial:
     plan_file = folder / PLAN_FILE
     plan = read_plan(plan_file)
     files = find_files(folder, plan)
-    table = join_tables([read_table(file, _columns_of(plan)) for file in files])
+    known = tuple(dict.fromkeys((*plan.factors, *plan.layout.blocks)))
+    table = join_tables([read_table(file, known, name=file.relative_to(folder).as_posix()) for file in files])
     checked = check(table, plan)
     text = plan_file.read_text(encoding="utf-8")
     frozen = read_freeze(folder)
@@ -149,11 +155,7 @@ def find_files(folder: Path, plan: Plan) -> tuple[Path, ...]:
         If one is missing, or nothing says which of several is meant.
     """
     if plan.files:
-        files = tuple(folder / name for name in plan.files)
-        missing = [file.name for file in files if not file.is_file()]
-        if missing:
-            raise TrialError(f"The plan names {' and '.join(missing)}, which {folder.name} does not hold.")
-        return files
+        return _named_files(folder, plan.files)
     found = [folder / f"readings{suffix}" for suffix in SUFFIXES if (folder / f"readings{suffix}").is_file()]
     if not found:
         raise TrialError(
@@ -168,8 +170,26 @@ def find_files(folder: Path, plan: Plan) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def _columns_of(plan: Plan) -> tuple[str, ...]:
-    return tuple(dict.fromkeys((*plan.factors, *plan.layout.blocks)))
+def _named_files(folder: Path, names: Sequence[str]) -> tuple[Path, ...]:
+    missing = [name for name in names if not (folder / name).is_file()]
+    if not missing:
+        return tuple(folder / name for name in names)
+    if published_from(folder) == tuple(names):
+        return (folder / PUBLISHED,)
+    raise TrialError(
+        f"The plan names {listed(missing, last='and')}, which {folder.resolve().name} does not hold. "
+        f"Put the file there, or correct `readings` in {PLAN_FILE}."
+    )
+
+
+def published_from(folder: Path) -> tuple[str, ...]:
+    """Return the files whose readings a published folder holds in one table; nothing for any other folder."""
+    try:
+        descriptor = json.loads((folder / DESCRIPTOR).read_text(encoding="utf-8"))
+        names = tuple(str(source["title"]) for source in descriptor["sources"])
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return ()
+    return names if (folder / PUBLISHED).is_file() else ()
 
 
 def data_sha256(files: Sequence[Path]) -> str:

@@ -9,6 +9,6 @@ from sharpstats.errors import TrialError
 from sharpstats.trial.table import TextTable
 
 
-def read_workbook(path: Path, known: Collection[str] = ()) -> TextTable:
+def read_workbook(path: Path, name: str, known: Collection[str] = ()) -> TextTable:
     """Read a workbook."""
-    raise TrialError(f"{path.name}: workbooks are not read yet.")
+    raise TrialError(f"{name}: workbooks are not read yet.")
