@@ -45,3 +45,7 @@ class Shown:
     def __str__(self) -> str:
         text: str = late("text")(self)
         return text
+
+    def _repr_pretty_(self, printer: Any, cycle: bool) -> None:
+        """Let IPython print the text, not every field of the class."""
+        printer.text(str(self))
