@@ -13,13 +13,16 @@ from sharpstats.columns import READINGS
 from sharpstats.errors import PlanError, Problem
 from sharpstats.notes import Note
 from sharpstats.trial.aside import untagged
+from sharpstats.trial.cautions import layout_cautions
 from sharpstats.trial.checking import Checking
 from sharpstats.trial.coverage import claims_without_readings
 from sharpstats.trial.cutrules import check_cuts
+from sharpstats.trial.edgetable import EdgeTable
 from sharpstats.trial.labelrules import check_edges_agree, check_labels
 from sharpstats.trial.othercolumns import type_other_columns
 from sharpstats.trial.plan import Plan
 from sharpstats.trial.readingrules import check_readings
+from sharpstats.trial.slips import slips
 from sharpstats.trial.spelling import closest
 from sharpstats.trial.table import PLACE, TextTable
 
@@ -81,6 +84,7 @@ def check(table: TextTable, plan: Plan) -> Checked:
     check_readings(checking)
     check_cuts(checking)
     type_other_columns(checking)
+    _advise(checking)
     return Checked(
         readings=_readings(checking),
         set_aside=checking.asides.table(),
@@ -112,6 +116,18 @@ def _mend(name: str, table: TextTable) -> str:
     if near is not None:
         return f'Did you mean "{near}"? Give both the same name.'
     return f'Add a column "{name}" to the readings, or take it out of the plan.'
+
+
+def _advise(checking: Checking) -> None:
+    """Gather the cautions."""
+    if not checking.asides.kept.any():
+        if len(checking.frame):
+            checking.caution("nothing-left", "No row is left to use; see why each was set aside.")
+        return
+    checking.cautions += slips(checking)
+    edges = EdgeTable.of(checking)
+    if len(edges.rows):
+        checking.cautions += layout_cautions(edges)
 
 
 def _complain_of_claims(checking: Checking) -> None:
