@@ -130,13 +130,13 @@ def share(item: Item) -> float:
     if found is not None and found.unit == "%":
         value = found.value / 100
     elif isinstance(raw, int | float) and not isinstance(raw, bool):
-        value = float(raw)
+        value = raw
     else:
         raise item.wrong("wrong-type", f"{quoted(raw)} is not a share of the edges.", item.hint)
     if not 0 < value < 1:
         says = f"`share` must lie between 0 % and 100 %, neither of them allowed; it is {quoted(raw)}."
         raise item.wrong("out-of-range", says, item.hint)
-    return value
+    return float(value)
 
 
 def where(item: Item, *, ground: Ground) -> Mapping[str, str]:

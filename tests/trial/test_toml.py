@@ -566,6 +566,13 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
     "share of all": ('"90 %"', '"100 %"', "out-of-range", "claim 4, share", ("between 0 % and 100 %", '"100 %"')),
     "share of none": ('"90 %"', "0", "out-of-range", "claim 4, share", ("between 0 % and 100 %", "it is 0.")),
     "share as a whole number": ('"90 %"', "90", "out-of-range", "claim 4, share", ('share = "90 %"',)),
+    "share beyond all bounds": (
+        '"90 %"',
+        f"0x{'f' * 5000}",
+        "out-of-range",
+        "claim 4, share",
+        ("it is a very large number",),
+    ),
     "share without unit": ('"90 %"', '"90"', "wrong-type", "claim 4, share", ('"90" is not a share', 'share = "90 %"')),
     "primary in quotes": ("primary = false", 'primary = "no"', "wrong-type", "claim 4, primary", ("true or false",)),
     "id twice": (
@@ -883,6 +890,24 @@ def test_whatever_the_text_the_error_is_a_plan_error(text: str) -> None:
         assert all(problem.line is None or 1 <= problem.line <= lines for problem in error.problems)
     else:
         assert plan.factors["medium"]
+
+
+ODD = ["5", "true", "nan", "[]", "{}", "[[]]", "[{}]", '""', '"x"', "2020-01-01", "{ a = { b = [1] } }"]
+ODD += [f"0x{'f' * 5000}", '"\\u0000"', '"15 %"', '"5 gf"']
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_whatever_stands_at_a_key_the_error_is_a_plan_error(odd: str) -> None:
+    good = GOOD.split("\n")
+    places = [number for number, row in enumerate(good) if " = " in row]
+    told = 0
+    for place in places:
+        row = f"{good[place].split(' = ')[0]} = {odd}"
+        with suppress(PlanError):
+            parse_plan("\n".join([*good[:place], row, *good[place + 1 :]]))
+            told -= 1
+        told += 1
+    assert told > len(places) / 2  # most keys refuse an odd value
 
 
 @given(st.binary(max_size=200))
