@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.linalg import lapack
 
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
@@ -21,6 +22,7 @@ from sharpstats.model import freedom, means
 from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
 from sharpstats.model.profile import profile_limits
 from sharpstats.model.reduce import (
+    Codes,
     Reduced,
     Units,
     combine,
@@ -46,6 +48,8 @@ from sharpstats.notes import Note
 Floats = NDArray[np.float64]
 DfMethod = Literal["kenward-roger", "satterthwaite"]
 RESIDUAL = "residual"
+RANK_TOLERANCE = 1e-9
+"""Share of a column of X that must be its own for it to be told apart from those before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -402,7 +406,7 @@ def fit_mixed(
     whole, means_of_units = reduce_readings(units, x, centred)
     reduced, kept, null = _independent_columns(whole)
     _check_spread(frame, structure, reduced)
-    optimum = maximise(reduced)
+    optimum = _settle(structure, reduced)
     return MixedFit(
         frame=frame, structure=structure, units=units, unit_means=means_of_units, reduced=reduced, optimum=optimum,
         fixed=freedom.fixed_effects(reduced, optimum), kept_columns=kept, null=null, offset=offset, level=level,
@@ -412,7 +416,7 @@ def fit_mixed(
 
 def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
     """Find the units, and the part that each random term plays."""
-    coded = [combine([frame.factors[name].codes for name in term]) for term in frame.random]
+    coded = [_coded_term(frame, term) for term in frame.random]
     unit, count = find_units([codes for codes, _ in coded], [levels for _, levels in coded], frame.y.size)
     structure, upper = _structure(frame, [levels for _, levels in coded], count)
     first = first_of_each(unit, count)
@@ -421,6 +425,11 @@ def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
         upper=tuple(coded[k][0][first] for k in upper), levels=tuple(coded[k][1] for k in upper),
         diagonal=structure.own is not None,
     )  # fmt: skip
+
+
+def _coded_term(frame: ModelFrame, term: Term) -> tuple[Codes, int]:
+    factors = [frame.factors[name] for name in term]
+    return (factors[0].codes, len(factors[0].raw)) if len(term) == 1 else combine([factor.codes for factor in factors])
 
 
 def _design(frame: ModelFrame, units: Units) -> Floats:
@@ -461,19 +470,26 @@ def _independent_columns(reduced: Reduced) -> tuple[Reduced, tuple[int, ...], Fl
     total = reduced.products[:, reduced.q : -1, reduced.q : -1].sum(axis=0)
     scale = np.sqrt(np.maximum(total.diagonal(), 1e-300))
     normal = total / scale / scale[:, None]
+    factor, fault = lapack.dpotrf(normal, lower=1)
+    if not fault and factor.diagonal().min() ** 2 > RANK_TOLERANCE:
+        return reduced, tuple(range(reduced.p)), np.zeros((reduced.p, 0))
+    kept, null = _split_columns(normal, scale)
+    return reduced.keep_columns(kept), tuple(kept), null
+
+
+def _split_columns(normal: Floats, scale: Floats) -> tuple[list[int], Floats]:
+    """Columns that can be told apart, and how the others depend on them."""
     kept: list[int] = []
     null = []
-    for j in range(reduced.p):
+    for j in range(len(scale)):
         weights = np.linalg.solve(normal[np.ix_(kept, kept)], normal[kept, j])
-        if total[j, j] > 0 and normal[j, j] - normal[kept, j] @ weights > 1e-9:
+        if normal[j, j] - normal[kept, j] @ weights > RANK_TOLERANCE:
             kept.append(j)
             continue
-        vector = np.zeros(reduced.p)
-        vector[j], vector[kept] = 1.0 / scale[j] if total[j, j] > 0 else 1.0, -weights / scale[kept]
+        vector = np.zeros(len(scale))
+        vector[j], vector[kept] = 1 / scale[j], -weights / scale[kept]
         null.append(vector / np.abs(vector).max())
-    if len(kept) == reduced.p:
-        return reduced, tuple(kept), np.zeros((reduced.p, 0))
-    return reduced.keep_columns(kept), tuple(kept), np.array(null).T
+    return kept, np.array(null).T
 
 
 def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> None:
@@ -492,13 +508,22 @@ def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> 
             f"All values of `{frame.response}` within each {unit} are equal, so the error of a single one cannot be "
             "seen. Ask what step the tester rounds to, or keep one value for each."
         )
-    _check_told_apart(frame, structure, reduced)
 
 
-def _check_told_apart(frame: ModelFrame, structure: Structure, reduced: Reduced) -> None:
+def _settle(structure: Structure, reduced: Reduced) -> Optimum:
+    """Maximise the likelihood; where that fails, say which spreads cannot be told apart."""
+    try:
+        optimum = maximise(reduced)
+    except FitError:
+        ones = np.ones(reduced.h.shape[1] + reduced.blocks.shape[0])
+        _check_told_apart(structure, derivatives(reduced, ones).expected)
+        raise
+    _check_told_apart(structure, optimum.expected)
+    return optimum
+
+
+def _check_told_apart(structure: Structure, expected: Floats) -> None:
     """Look for random terms that another term, fixed or random, explains wholly."""
-    start = np.full(reduced.h.shape[1] + reduced.blocks.shape[0], 1.0)
-    expected = derivatives(reduced, start).expected
     size = np.sqrt(np.maximum(expected.diagonal(), 0))
     names = [term_name(term) for term in structure.kept] + [RESIDUAL]
     by_position = dict(zip(structure.positions, names, strict=True))
@@ -508,7 +533,11 @@ def _check_told_apart(frame: ModelFrame, structure: Structure, reduced: Reduced)
                 f"The spread between levels of {by_position[place]} cannot be told from the factors under test: "
                 f"each has its own {by_position[place]}. Use more than one {by_position[place]} for each."
             )
-    values, vectors = np.linalg.eigh(expected / size / size[:, None])
+    normal = expected / size / size[:, None]
+    factor, fault = lapack.dpotrf(normal, lower=1)
+    if not fault and factor.diagonal().min() ** 2 > 1e-9:
+        return
+    values, vectors = np.linalg.eigh(normal)
     if values[0] < 1e-10:
         mixed = " and ".join(by_position[int(i)] for i in np.flatnonzero(np.abs(vectors[:, 0]) > 0.1))
         raise FitError(

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special, stats
 
+from sharpstats.model.student import quantile, two_sided_p
 from sharpstats.notes import Note
 
 Floats = NDArray[np.float64]
@@ -221,9 +222,9 @@ class Family:
 
     def apply(self, t: Floats, df: Floats, covariance: Floats, level: float) -> tuple[Floats, Floats, Floats]:
         """Adjusted p values, factors of the standard error, and level of each interval."""
-        p = 2 * stats.t.sf(np.abs(t), df)
+        p = two_sided_p(t, df)
         if self.adjust == "none":
-            return p, stats.t.isf((1 - level) / 2, df), np.full(len(t), level)
+            return p, quantile((1 - level) / 2, df), np.full(len(t), level)
         factor, levels = np.full(len(t), np.nan), np.full(len(t), level)
         for span in self.spans or (slice(None),):
             known = np.flatnonzero(~np.isnan(t[span])) + (span.start or 0)
@@ -242,7 +243,7 @@ class Family:
             correlation = _correlation(covariance)
             return dunnett_p(t, df, correlation), dunnett_factor(level, df, correlation), same
         rates = holm_levels(p, 1 - level)
-        return holm(p), stats.t.isf(rates / 2, df), 1 - rates
+        return holm(p), quantile(rates / 2, df), 1 - rates
 
     def notes(self, covariance: Floats) -> tuple[Note, ...]:
         """Say when the multivariate t probability was found by draws."""

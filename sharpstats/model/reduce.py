@@ -80,6 +80,8 @@ def compress(codes: Codes) -> tuple[Codes, int]:
         return renumbered.astype(np.intp), levels.size
     used = np.zeros(top, dtype=bool)
     used[codes] = True
+    if used.all():
+        return codes, top
     renumber = np.cumsum(used) - 1
     return renumber[codes], int(used.sum())
 
@@ -185,24 +187,31 @@ def reduce_readings(units: Units, x: Floats, response: Floats) -> tuple[Reduced,
         Unit means of [X | y].
     """
     constant = len(x) == len(units.size)
-    columns = response[:, None] if constant else np.column_stack([x, response])
+    columns = [response] if constant else [*x.T, response]
     means, within = _means_and_within(columns, units.unit, units.size)
     if constant:
         means = np.column_stack([x, means])
     return _assemble(means, within, units), means
 
 
-def _means_and_within(columns: Floats, unit: Codes, size: Floats) -> tuple[Floats, Floats | None]:
-    means = np.empty((size.size, columns.shape[1]))
-    for j in range(columns.shape[1]):
-        means[:, j] = np.bincount(unit, weights=columns[:, j], minlength=size.size) / size
+def _means_and_within(columns: Sequence[Floats], unit: Codes, size: Floats) -> tuple[Floats, Floats | None]:
+    """Unit means of each column, and sums of squares and products about them."""
     if size.size == unit.size:
-        return means, None
-    about = columns - means[unit]
-    # A second pass takes out what rounding left of the means (Chan, Golub & LeVeque 1983).
-    for j in range(columns.shape[1]):
-        means[:, j] += np.bincount(unit, weights=about[:, j], minlength=size.size) / size
-    return means, about.T @ about
+        means = [column[np.argsort(unit)] for column in columns]
+        return np.column_stack(means), None
+    pairs = [_mean_and_rest(column, unit, size) for column in columns]
+    rest = np.array([left for _, left in pairs])
+    return np.column_stack([mean for mean, _ in pairs]), rest @ rest.T
+
+
+def _mean_and_rest(column: Floats, unit: Codes, size: Floats) -> tuple[Floats, Floats]:
+    """Means by unit and deviations from them.
+
+    A second pass takes out what rounding left of the means (Chan, Golub & LeVeque 1983).
+    """
+    mean = np.bincount(unit, weights=column, minlength=size.size) / size
+    rest = column - mean[unit]
+    return mean + np.bincount(unit, weights=rest, minlength=size.size) / size, rest
 
 
 def _assemble(means: Floats, within: Floats | None, units: Units) -> Reduced:

@@ -125,10 +125,9 @@ def inner_inverse(a: Floats, root: Floats, q: int) -> tuple[Floats, float]:
             "Leave out a factor, or make edges in the missing combinations."
         )
     log_det = 2 * float(np.log(factor.diagonal()).sum())
-    inverse = lapack.dpotri(factor, lower=1)[0]
-    inverse = inverse + inverse.T
-    inverse.flat[:: len(root) + 1] /= 2
-    return inverse * root * root[:, None], log_det
+    # Not dpotri: OpenBLAS splits it over threads even for small matrices, and waits for them.
+    half = lapack.dtrtri(factor, lower=1)[0] * root
+    return half.T @ half, log_det
 
 
 def column_roots(r: Reduced, s: Floats) -> Floats:
@@ -204,7 +203,7 @@ def start_variances(r: Reduced) -> Floats:
     """Rough variances to begin with: what X leaves of the response, shared out equally."""
     d, k = r.h.shape[1], r.blocks.shape[0]
     total = r.products[:, r.q :, r.q :].sum(axis=0) if d == 1 else _between(r)
-    beta = np.linalg.lstsq(total[:-1, :-1], total[:-1, -1], rcond=None)[0]
+    beta = lapack.dposv(total[:-1, :-1], total[:-1, -1])[1]
     left = max(total[-1, -1] - total[-1, :-1] @ beta, 0.0)
     spread = left / max(r.units - r.p, 1)
     start = np.full(d + k, spread / (d + k))

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,12 +25,25 @@ Term = tuple[str, ...]
 TermLike = str | Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Factor:
-    """A column with levels: the code of each row, and the levels' names in their order."""
+    """A column with levels.
+
+    Attributes
+    ----------
+    codes : integer ndarray of shape (N,)
+        Level of each row, numbered without gaps.
+    raw : sequence
+        The levels as the column holds them, in their order.
+    """
 
     codes: Codes
-    levels: tuple[str, ...]
+    raw: Sequence[Any] | pd.Index | NDArray[Any]
+
+    @cached_property
+    def levels(self) -> tuple[str, ...]:
+        """Names of the levels: made when asked for, since nobody asks those of 20,000 edges."""
+        return tuple(map(_label, self.raw))
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,18 +162,55 @@ def _numbers(table: pd.DataFrame, name: str) -> Floats:
 
 def _factor(table: pd.DataFrame, name: str) -> Factor:
     column = table[name]
+    codes: Codes
+    levels: Sequence[Any] | pd.Index
     if isinstance(column.dtype, pd.CategoricalDtype):
-        raw, names = column.cat.codes.to_numpy(), column.cat.categories
+        codes, levels = column.cat.codes.to_numpy().astype(np.intp), column.cat.categories
+    elif column.dtype.kind in "iu":
+        return _coded_integers(column.to_numpy())
     else:
-        raw, names = pd.factorize(column, sort=True)
-    codes = np.asarray(raw, dtype=np.intp)
+        codes, levels = _coded_small(column) if len(column) < SMALL else _coded(column)
     if codes.size and codes.min() < 0:
         row = int(np.argmin(codes)) + 1
         raise FitError(f"Column `{name}` is blank in row {row} of the table. Fill it in, or set the row aside.")
     used, count = compress(codes)
-    if count < len(names):
-        names = names[np.unique(codes)]
-    return Factor(used, tuple(map(str, names)))
+    if count < len(levels):
+        levels = [levels[code] for code in np.unique(codes)]
+    return Factor(used, levels)
+
+
+SMALL = 5000
+"""Rows below which a dictionary numbers labels faster than pandas does."""
+
+
+def _coded_integers(values: NDArray[Any]) -> Factor:
+    low = int(values.min(initial=0))
+    shifted = values.astype(np.intp) - low if low else values.astype(np.intp, copy=False)
+    codes, count = compress(shifted)
+    raw = np.arange(count) + low if codes is shifted else np.unique(values)
+    return Factor(codes, raw)
+
+
+def _coded(column: pd.Series) -> tuple[Codes, pd.Index]:
+    codes, levels = pd.factorize(column, sort=True)
+    return codes.astype(np.intp), pd.Index(levels)
+
+
+def _coded_small(column: pd.Series) -> tuple[Codes, list[Any] | pd.Index]:
+    values = column.to_numpy().tolist()
+    try:
+        levels = sorted(set(values))
+    except TypeError:  # a blank among texts
+        return _coded(column)
+    if any(level != level for level in levels):
+        return _coded(column)
+    place = dict(zip(levels, range(len(levels)), strict=True))
+    return np.fromiter(map(place.__getitem__, values), dtype=np.intp, count=len(values)), levels
+
+
+def _label(level: Any) -> str:
+    """Name of a level; whole numbers without ".0"."""
+    return str(int(level)) if isinstance(level, float) and level.is_integer() else str(level)
 
 
 def coded_in_full(frame: ModelFrame, term: Term, name: str) -> bool:
