@@ -209,8 +209,9 @@ def _moments(ell: int, a1: float, a2: float) -> tuple[float, float]:
     e_rest, v_rest = 1 - a2 / ell, 1 - c2 * b
     # Where both are 0 (two df left), the limit of their ratio is 1 and the df are 2.
     ratio = 1.0 if abs(e_rest) < 1e-9 and abs(v_rest) < 1e-9 else e_rest / v_rest
-    rho = ratio**2 * (1 + c1 * b) / (1 - c3 * b) / ell
-    df2 = 4 + (ell + 2) / (ell * rho - 1)
+    # rho is infinite where 1 - c3 b is 0, and the df are 4: so write it upside down.
+    inverse_rho = ell * (1 - c3 * b) / (ratio**2 * (1 + c1 * b))
+    df2 = 4 + (ell + 2) * inverse_rho / (ell - inverse_rho)
     if not df2 > 0 or abs(df2 - 2) < 0.01:
         return (2.0, 1.0) if abs(df2 - 2) < 0.01 else (np.nan, np.nan)
     if df2 < 2:

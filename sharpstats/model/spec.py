@@ -120,6 +120,8 @@ def model_frame(
         raise FitError(
             f"The table has no column {_listed(missing)}. Its columns are {_listed(table.columns)}."
         )
+    if table.empty:
+        raise FitError("The table has no rows, so there is nothing to fit.")
     return ModelFrame(
         y=_numbers(table, response),
         factors={name: _factor(table, name) for name in names if name not in covariates},
