@@ -28,6 +28,9 @@ LIVENESS_SECONDS = 1.0
 HEARING_SECONDS = 0.5
 READY_SECONDS = 60.0
 
+ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+"""The matrices of a fit are small: more threads would only wait for each other."""
+
 
 class Kernel:
     """A running kernel, with the one thing that notebooks do not do: run code that leaves no cell.
@@ -121,7 +124,7 @@ def _this_interpreter() -> KernelSpec:
 def _environment(private: str) -> dict[str, str]:
     package = str(Path(errors.__file__).parents[1])
     path = os.pathsep.join(filter(None, (package, os.environ.get("PYTHONPATH"))))
-    return {**os.environ, "PYTHONPATH": path, "IPYTHONDIR": private}
+    return {**ONE_THREAD, **os.environ, "PYTHONPATH": path, "IPYTHONDIR": private}
 
 
 def relayed(name: str, text: str, traceback: list[str]) -> SharpstatsError:

@@ -21,14 +21,16 @@ LANGUAGE = {"name": "python", "file_extension": ".py", "mimetype": "text/x-pytho
 KERNEL = {"name": "python3", "display_name": "Python 3", "language": "python"}
 
 RERUN = """\
-This is a notebook that anybody can run again: install `sharpstats`, open `trial.ipynb` in its folder and
-run all cells. The last one compares what comes out with what was published."""
+`trial.ipynb`, beside the page `index.html`, does all of this again on the files in its folder: install
+`sharpstats`, open the notebook in that folder, and run all cells. The last one compares what comes out
+with what was published."""
 
 OPEN = """\
 import sharpstats as ss
 from sharpstats import figures, words
 from sharpstats.publish import manifest
 from sharpstats.publish.pictures import kept
+from sharpstats.publish.provenance import Provenance, provenance
 
 trial = ss.open_trial(".")
 fit = trial.fit()
@@ -49,10 +51,13 @@ SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("trial", "What was read", "trial"),
     ("methods", "How it was worked out", "words.methods(findings)"),
     ("cautions", "Before you try it", "words.cautions()"),
-    ("provenance", "Provenance", "manifest.provenance(trial)"),
+    ("provenance", "Provenance", "Provenance(provenance(trial))"),
     ("check", "Run again", "manifest.keep(findings)"),
 )
 """Name, heading and code of each section, findings first."""
+
+TEXTS = {"check": RERUN}
+"""What is said under a heading before the code."""
 
 
 def cells(plan: Plan) -> Iterator[tuple[str, str, str]]:
@@ -62,12 +67,14 @@ def cells(plan: Plan) -> Iterator[tuple[str, str, str]]:
     --------
     >>> from sharpstats.trial.plan import Plan
     >>> [name for name, kind, source in cells(Plan(title="Slate", factors={}))][:4]
-    ['title', 'open', 'findings-heading', 'findings']
+    ['title', 'findings-heading', 'open', 'findings']
     """
     yield "title", "markdown", _title(plan)
-    yield "open", "code", OPEN
     for name, heading, code in SECTIONS:
-        yield f"{name}-heading", "markdown", f"## {heading}"
+        said = f"\n\n{TEXTS[name]}" if name in TEXTS else ""
+        yield f"{name}-heading", "markdown", f"## {heading}{said}"
+        if name == "findings":
+            yield "open", "code", OPEN
         yield name, "code", code
 
 
@@ -76,7 +83,7 @@ def _title(plan: Plan) -> str:
     lines = [f"# {as_markdown(plan.title)}", as_markdown(plan.question)]
     if plan.publishing.invented:
         lines.append("**The readings of this trial are invented.** Nothing here was measured.")
-    return "\n\n".join(line for line in [*lines, RERUN] if line)
+    return "\n\n".join(line for line in lines if line)
 
 
 def build(plan: Plan) -> NotebookNode:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from sharpstats.errors import PublishError
+from sharpstats.publish.provenance import origin
 from sharpstats.trial.package import write_package
-from sharpstats.trial.trial import open_trial
+from sharpstats.trial.trial import DESCRIPTOR, open_trial
 
 
 def prepare(source: str, known: tuple[str, str] | None) -> None:
@@ -31,3 +33,11 @@ def prepare(source: str, known: tuple[str, str] | None) -> None:
             "what you have looked at. Open the trial again, then publish."
         )
     write_package(trial, Path())
+    _remember(DESCRIPTOR, origin(trial))
+
+
+def _remember(descriptor: str, extra: dict[str, object]) -> None:
+    """Add to the descriptor what the published table cannot tell: what it was made from."""
+    file = Path(descriptor)
+    content = {**json.loads(file.read_text(encoding="utf-8")), **extra}
+    file.write_text(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False) + "\n", encoding="utf-8")
