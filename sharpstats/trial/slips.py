@@ -99,7 +99,7 @@ def _far_off(checking: Checking) -> Iterator[Note]:
         yield Note(
             "reading-far-off",
             f"{len(far):,} reading(s) lie more than {FAR_OFF:g} times above or below the other cuts of their edge "
-            f"(first: {checking.place(far)}, {reading[far[0]]:g}); look for a slip, and set none aside without a reason.",
+            f"(first: {checking.place(far)}, {reading[far[0]]:g}); look for a slip; set none aside without a reason.",
         )
 
 
