@@ -59,8 +59,8 @@ def _check_size(archive: zipfile.ZipFile, name: str) -> None:
     size = sum(part.file_size for part in parts)
     if size > LARGEST or len(parts) > MOST:
         raise TrialError(
-            f"{name} would unpack to {size / 1e6:,.0f} MB in {len(parts):,} parts; no more than {LARGEST / 1e6:,.0f} MB "
-            f"in {MOST:,} parts are read. Save the readings as CSV, which has no such limit."
+            f"{name} would unpack to {size / 1e6:,.0f} MB in {len(parts):,} parts; at most "
+            f"{LARGEST / 1e6:,.0f} MB in {MOST:,} parts are read. Save the readings as CSV, which has no such limit."
         )
 
 

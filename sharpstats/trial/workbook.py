@@ -76,8 +76,11 @@ def _choose(sheets: Mapping[str, SheetRows], name: str, known: Collection[str]) 
         complete = named
     title = complete[0] if complete else max(headers, key=lambda each: headers[each].score)
     passed = [other for other in sheets if other != title]
-    says = f"{name}: the sheet {listed([title])} was read, and {listed(passed, last='and')} passed over."
-    return sheets[title], headers[title], [Note("other-sheets", says)] if passed else []
+    notes = []
+    if passed:
+        says = f"{name}: the sheet {listed([title])} was read, and {listed(passed, last='and')} passed over."
+        notes = [Note("other-sheets", says)]
+    return sheets[title], headers[title], notes
 
 
 def _widened(sheet: SheetRows, header: Header) -> Header:
