@@ -43,6 +43,7 @@ FORBIDDEN = {("bench", "model")}
 HOMES = {
     "matplotlib": "figures",
     "seaborn": "figures",
+    "jupyter_client": "publish",
     "nbclient": "publish",
     "nbconvert": "publish",
     "nbformat": "publish",
@@ -255,14 +256,20 @@ def test_each_module_imports_alone(layer: frozenset[str]) -> None:
     assert not trouble, trouble
 
 
-LOADED = "import sys, {module}; print(*sorted({{name.split('.')[0] for name in sys.modules}} & {heavy!r}))"
+LOADED = "{line}; import sys; print(*sorted({{name.split('.')[0] for name in sys.modules}} & {heavy!r}))"
 HEAVY = {*HOMES, "numpy", "pandas", "scipy", "pyarrow", "IPython"}
 
 
+HELP = "from sharpstats.cli.main import parser; parser().format_help()"
 LIGHT = ["sharpstats", *(f"sharpstats.{name}" for name in ("trial.plan", "trial.toml", "trial.freeze", "cli.main"))]
 
 
-@pytest.mark.parametrize("module", LIGHT)
-def test_loads_nothing_heavy(module: str) -> None:
-    """The package, its plans, and the command line before a command runs."""
-    assert python(LOADED.format(module=module, heavy=HEAVY)).split() == []
+@pytest.mark.parametrize("line", [*(f"import {module}" for module in LIGHT), HELP])
+def test_loads_nothing_heavy(line: str) -> None:
+    """The package, its plans, and the command line until a command runs."""
+    assert python(LOADED.format(line=line, heavy=HEAVY)).split() == []
+
+
+def test_what_is_heavy_is_seen() -> None:
+    loaded = python(LOADED.format(line="import sharpstats.trial.check", heavy=HEAVY)).split()
+    assert {"numpy", "pandas"} <= set(loaded)
