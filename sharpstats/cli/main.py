@@ -113,15 +113,16 @@ def _explain(error: Exception, options: argparse.Namespace) -> int:
     """Say what stopped the command, and whose fault it is."""
     from sharpstats.errors import SharpstatsError
 
+    at = f"sharpstats {options.command} {options.folder}"
     if options.traceback:
         import traceback
 
         traceback.print_exception(error)
     if isinstance(error, SharpstatsError):
-        print(f"sharpstats {options.command}: {error}", file=sys.stderr)
+        print(f"{at}: {error}", file=sys.stderr)
     else:
         print(
-            f"sharpstats {options.command}: a fault of sharpstats, not yours: {type(error).__name__}: {error}\n"
+            f"{at}: a fault of sharpstats, not yours: {type(error).__name__}: {error}\n"
             "Run the same command with --traceback and report what it prints.",
             file=sys.stderr,
         )

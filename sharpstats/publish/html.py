@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +16,12 @@ _MEANING = re.compile(r"[\\`*_{}\[\]<>()#+\-.!|~^$&=:/@]")
 """Signs that mean something in Markdown, HTML, a formula or an address."""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Section:
     """A heading of the second level and the cells under it."""
 
     heading: str
-    cells: list[Any] = field(default_factory=list)
+    cells: tuple[Any, ...]
 
     @property
     def id(self) -> str:
@@ -57,19 +57,24 @@ def load() -> None:
     import nbconvert  # noqa: F401
 
 
-def divide(cells: Sequence[Any]) -> tuple[list[Any], list[Section]]:
+def divide(cells: Sequence[Any]) -> tuple[tuple[Any, ...], tuple[Section, ...]]:
     """Divide cells into those before the first section, and the sections."""
-    head: list[Any] = []
-    sections: list[Section] = []
-    for cell in cells:
-        if cell.cell_type == "markdown" and cell.source.startswith(_HEADING):
-            heading, _, rest = cell.source.removeprefix(_HEADING).partition("\n")
-            sections.append(Section(heading.strip()))
-            if rest.strip():
-                sections[-1].cells.append({**cell, "source": rest.strip()})
-        else:
-            (sections[-1].cells if sections else head).append(cell)
-    return head, sections
+    starts = [i for i, cell in enumerate(cells) if _begins_section(cell)]
+    ends = [*starts[1:], len(cells)]
+    head = tuple(cells[: starts[0] if starts else len(cells)])
+    return head, tuple(_section(cells[start:end]) for start, end in zip(starts, ends, strict=True))
+
+
+def _begins_section(cell: Any) -> bool:
+    return bool(cell.cell_type == "markdown" and cell.source.startswith(_HEADING))
+
+
+def _section(cells: Sequence[Any]) -> Section:
+    """Make a section of its first cell, which has the heading and perhaps more, and the others."""
+    first, *others = cells
+    heading, _, more = first.source.removeprefix(_HEADING).partition("\n")
+    said = [{**first, "source": more.strip()}] if more.strip() else []
+    return Section(heading.strip(), (*said, *others))
 
 
 def as_markdown(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from sharpstats.errors import PublishError
 from sharpstats.publish.folder import NOTEBOOK, PAGE, building, refuse_foreign
-from sharpstats.trial.toml import read_plan
+from sharpstats.trial.toml import PLAN_FILE, read_plan
 
 if TYPE_CHECKING:
     from sharpstats.trial.plan import Plan
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 Progress = Callable[[str], None]
 
 REPORT = "report"
-PLAN = "trial.toml"
 PATIENCE = 1.0
 """Seconds of silence."""
 
@@ -56,9 +55,9 @@ def publish(
     """
     source, known = _source(trial)
     target = Path(out) if out is not None else source / REPORT
+    plan = _read_plan(source)  # its mistakes are told before anything is started
     _refuse_the_trial_itself(source, target)
     refuse_foreign(target)
-    plan = read_plan(source / PLAN)  # its mistakes are told before anything is started
     with building(target) as build:
         from sharpstats.publish.kernel import run_to_end
 
@@ -72,6 +71,14 @@ def _source(trial: Trial | str | Path) -> tuple[Path, tuple[str, str] | None]:
         path = Path(trial)
         return (path.parent if path.is_file() else path), None
     return trial.folder, (trial.plan_sha256, trial.data_sha256)
+
+
+def _read_plan(source: Path) -> Plan:
+    if not (source / PLAN_FILE).is_file():
+        from sharpstats.trial.trial import open_trial
+
+        open_trial(source)  # it has the words for a folder that is no trial
+    return read_plan(source / PLAN_FILE)
 
 
 def _refuse_the_trial_itself(source: Path, target: Path) -> None:

@@ -1,0 +1,311 @@
+"""The command line as a person meets it: what is said, where, and with which exit code."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from sharpstats import __version__
+from sharpstats.cli.main import COMMANDS, main, parser
+
+PLAN = """
+title = "Slate or film?"
+[factors]
+medium = ["slate", "film"]
+[layout]
+blocks = ["blade"]
+[[claim]]
+id = "slate-as-film"
+says = "Slate does as well as film"
+kind = "same"
+medium = "slate"
+than = "film"
+margin = "15 %"
+"""
+
+
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    """Return a small trial that can be judged, its readings smooth and invented."""
+    rows = ["edge,medium,blade,cut,reading"]
+    for blade in range(1, 5):
+        for place, medium in enumerate(("slate", "film")):
+            for cut in (1, 2):
+                reading = 150 + 10 * blade + 4 * place + 3 * cut + 5 * ((blade * 3 + place) % 4)
+                rows.append(f"e{blade}{medium},{medium},b{blade},{cut},{reading}")
+    folder = tmp_path / "small"
+    folder.mkdir()
+    (folder / "trial.toml").write_text(PLAN)
+    (folder / "readings.csv").write_text("\n".join(rows) + "\n")
+    return folder
+
+
+def program(*words: str, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-m", "sharpstats", *words], capture_output=True, env={**os.environ, **environment},
+        timeout=120, check=False,
+    )  # fmt: skip
+
+
+# --- help
+
+
+@pytest.mark.parametrize("words", [["--help"], *([command.NAME, "--help"] for command in COMMANDS)])
+def test_help_teaches_and_ends_well(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(words)
+    said = capsys.readouterr().out
+    assert left.value.code == 0
+    assert "exit codes:" in said
+    assert "my-trial" in said
+    assert max(map(len, said.splitlines())) <= 110
+
+
+def test_every_command_that_is_no_help_page_alone_stands_in_the_general_help(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    said = capsys.readouterr().out
+    assert all(f"    {command.NAME} " in said and command.SUMMARY in said for command in COMMANDS)
+
+
+def test_help_for_a_new_trial_names_the_dangers(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["new", "--help"])
+    said = " ".join(capsys.readouterr().out.split())
+    for words in (
+        "Cut-resistant glove on the holding hand", "Clamp the blade", "Edge away from the body",
+        "Eye protection at any powered wheel", "Wet abrasive", "crystalline silica",
+        "off the skin and out of the lungs", "Count the blades", "local rules", "workplace safety advice",
+    ):  # fmt: skip
+        assert words in said
+
+
+def test_every_command_that_reports_can_do_so_as_json() -> None:
+    for words in ("check", "freeze", "judge", "publish"):
+        assert parser().parse_args([words, "x", "--json"]).json is True
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys\nfrom sharpstats.cli.main import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "print(sorted(sys.modules), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = {name.split(".")[0] for name in eval(done.stderr)}
+    assert "sharpstats" in loaded
+    assert not loaded & {"pandas", "numpy", "scipy", "matplotlib", "nbformat", "jupyter_client", "asyncio", "json"}
+
+
+def test_without_a_command_the_help_is_shown_and_nothing_was_done(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 2
+    assert "usage: sharpstats" in capsys.readouterr().out
+
+
+def test_the_version(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--version"]) == 0
+    assert capsys.readouterr().out == f"sharpstats {__version__}\n"
+
+
+@pytest.mark.parametrize("words", [["jugde", "x"], ["judge"], ["judge", "x", "--jsn"], ["judge", "x", "--js"]])
+def test_a_mistake_in_the_command_is_said_and_ends_with_2(
+    words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(words)
+    assert left.value.code == 2
+    assert "error:" in capsys.readouterr().err
+
+
+# --- from a new trial to a finding
+
+
+def test_new_writes_an_example_and_says_what_comes_next(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "my-trial"
+    assert main(["new", str(folder)]) == 0
+    said = capsys.readouterr()
+    assert "Cut-resistant glove" in said.out
+    assert " ".join(said.out.split()).endswith(f"then: sharpstats freeze {folder}")
+    assert {path.name for path in folder.iterdir()} == {"trial.toml", "readings.csv", "media.csv"}
+    assert main(["new", str(folder)]) == 2
+    assert "exists already and is not overwritten" in capsys.readouterr().err
+
+
+def test_an_example_can_be_frozen_and_checked_before_the_first_reading(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(tmp_path / "my-trial")
+    assert main(["new", folder]) == 0
+    assert main(["freeze", folder]) == 0
+    assert "fingerprint" in capsys.readouterr().out
+    assert main(["check", folder]) == 0
+    assert main(["judge", folder]) == 2
+    assert f"sharpstats judge {folder}: No edge is left to compare" in capsys.readouterr().err
+
+
+def test_a_plan_is_frozen_once_and_amended_with_a_reason(
+    small: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["freeze", str(small), "--json"]) == 0
+    first = json.loads(capsys.readouterr().out)
+    assert len(first["plan_sha256"]) == 64
+    assert main(["freeze", str(small)]) == 2
+    assert f"sharpstats freeze {small}: " in capsys.readouterr().err
+    plan = small / "trial.toml"
+    plan.write_text(plan.read_text().replace("15 %", "20 %"))
+    assert main(["check", str(small)]) == 1, "a plan that differs from the frozen one is a problem"
+    assert "different from the frozen plan (1):" in capsys.readouterr().out
+    assert main(["freeze", str(small / "trial.toml"), "--amend", "15 % was never asked for"]) == 0
+    assert main(["check", str(small)]) == 0
+
+
+def test_check_lists_every_row_set_aside_and_ends_with_1(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(demo)]) == 1
+    said = capsys.readouterr().out
+    assert "readings.csv, row 63, reading ('1S2')" in said
+    assert f"Next: sharpstats judge {demo}" in " ".join(said.split())
+
+
+def test_check_as_json_counts_what_it_lists(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(demo), "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["format"] == "sharpstats-check/1"
+    assert found["counts"]["set_aside"] == len(found["set_aside"])
+    assert found["counts"]["read"] == found["counts"]["used"] + found["counts"]["set_aside"]
+    assert {"file", "row", "column", "value", "code", "reason"} <= set(found["set_aside"][0])
+
+
+def test_check_tells_all_mistakes_of_a_plan(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = small / "trial.toml"
+    plan.write_text(plan.read_text().replace("15 %", "15").replace('kind = "same"', 'kind = "sames"'))
+    assert main(["check", str(small), "--json"]) == 1
+    problems = json.loads(capsys.readouterr().out)["problems"]
+    assert [(problem["file"], problem["key"]) for problem in problems] == [
+        ("trial.toml", "claim 1, kind"),
+        ("trial.toml", "claim 1, margin"),
+    ]
+    assert main(["check", str(small)]) == 1
+    assert "The plan has mistakes; the readings were not looked at." in capsys.readouterr().out
+    assert main(["judge", str(small)]) == 2
+    assert f"sharpstats judge {small}: trial.toml, line " in capsys.readouterr().err
+
+
+def test_rows_set_aside_by_hand_are_no_problem(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = (small / "readings.csv").read_text().splitlines()
+    by_hand = [lines[0] + ",set_aside", lines[1] + ",the scale fell over", *(line + "," for line in lines[2:])]
+    (small / "readings.csv").write_text("\n".join(by_hand) + "\n")
+    assert main(["check", str(small)]) == 0
+    assert "the scale fell over" in capsys.readouterr().out
+
+
+def test_judge_says_the_finding_and_ends_well(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["judge", str(small)]) == 0
+    assert "Slate does as well as film" in capsys.readouterr().out
+
+
+def test_judge_as_json_is_what_a_report_holds(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["judge", str(small), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["format"] == "sharpstats-results/1"
+    (finding,) = found["findings"]
+    assert finding["claim"] == "slate-as-film"
+    assert finding["finding"] in {"shown", "contradicted", "open"}
+    assert finding["low"] < finding["estimate"] < finding["high"]
+    assert finding["unit"] == "%"
+
+
+# --- when it cannot be done
+
+
+@pytest.mark.parametrize("command", ["check", "freeze", "judge", "publish"])
+def test_a_folder_that_is_not_there_is_said_without_a_traceback(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([command, str(tmp_path / "nowhere")]) == 2
+    said = capsys.readouterr()
+    assert said.err.startswith(f"sharpstats {command} {tmp_path / 'nowhere'}: ")
+    assert "sharpstats new" in said.err
+    assert "Traceback" not in said.err
+    assert said.out == ""
+
+
+def test_a_fault_of_ours_is_owned_and_can_be_shown(
+    small: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(path: object) -> None:
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr("sharpstats.trial.trial.open_trial", fail)
+    assert main(["judge", str(small)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith(
+        f"sharpstats judge {small}: a fault of sharpstats, not yours: ZeroDivisionError: by nought\n"
+    )
+    assert "Traceback" not in said
+    assert main(["judge", str(small), "--traceback"]) == 2
+    assert "Traceback (most recent call last)" in capsys.readouterr().err
+
+
+def test_ctrl_c_ends_with_a_line_and_130(
+    small: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(path: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("sharpstats.trial.trial.open_trial", stop)
+    assert main(["judge", str(small)]) == 130
+    assert capsys.readouterr().err == "\nsharpstats: stopped; nothing was left half done.\n"
+
+
+def test_a_reader_of_a_pipe_may_leave_early(small: Path) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-m", "sharpstats", "judge", str(small), "--json"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    assert process.stdout is not None
+    process.stdout.close()
+    assert process.stderr is not None
+    assert b"Traceback" not in process.stderr.read()
+    process.stderr.close()
+    assert process.wait(60) == 141
+
+
+@pytest.mark.parametrize("locale", ["C", "POSIX"])
+def test_a_plain_locale_gets_utf8(small: Path, locale: str) -> None:
+    plan = small / "trial.toml"
+    plan.write_text(plan.read_text().replace("as well as film", "as well as film · 砥石"), encoding="utf-8")
+    settings = {"LC_ALL": locale, "PYTHONCOERCECLOCALE": "0", "PYTHONUTF8": "0"}
+    done = program("judge", str(small), **settings)
+    assert done.returncode == 0
+    assert "Slate does as well as film · 砥石" in done.stdout.decode("utf-8")
+
+
+def test_text_is_wrapped_to_the_terminal(small: Path) -> None:
+    done = program("check", str(small / "nowhere"), COLUMNS="50")
+    assert done.returncode == 2
+    done = program("judge", str(small), COLUMNS="50")
+    assert done.returncode == 0
+    assert max(map(len, done.stdout.decode().splitlines())) <= 50
+
+
+def test_waiting_is_told_on_the_error_stream_after_a_second(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from sharpstats.cli import waiting
+
+    monkeypatch.setattr(waiting, "PATIENCE", 0.01)
+    with waiting.waiting("reading my-trial"):
+        time.sleep(0.2)
+    with waiting.waiting("soon done"):
+        pass
+    assert capsys.readouterr().err == "sharpstats: reading my-trial ...\n"
