@@ -86,7 +86,12 @@ def tukey_factor(level: float, df: Floats, means: int) -> Floats:
 
 
 def _finite(df: Floats) -> list[float]:
-    return [float(value) for value in np.minimum(df, 1e5)]
+    return _alike(np.minimum(df, 1e5))
+
+
+def _alike(df: Floats) -> list[float]:
+    """Degrees of freedom to 12 digits: rounding noise must not cost a search of its own for each."""
+    return [float(f"{value:.12g}") for value in df]
 
 
 def one_factor(correlation: Floats) -> Floats | None:
@@ -193,14 +198,14 @@ def dunnett_p(t: Floats, df: Floats, correlation: Floats) -> Floats:
 def dunnett_factor(level: float, df: Floats, correlation: Floats) -> Floats:
     """Factor of the standard error in Dunnett's intervals."""
     found: dict[float, float] = {}
-    for b in (float(value) for value in df):
+    for b in _alike(df):
         if b not in found:
             high = float(stats.t.isf((1 - level) / (2 * len(correlation)), b)) + 1e-6
             low = float(stats.t.isf((1 - level) / 2, b)) * 0.999
             found[b] = float(
                 optimize.brentq(lambda c, b=b: max_t_cdf(c, b, correlation) - level, low, high, xtol=1e-12)
             )
-    return np.array([found[float(value)] for value in df])
+    return np.array([found[b] for b in _alike(df)])
 
 
 @dataclass(frozen=True, slots=True)
