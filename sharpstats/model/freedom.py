@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
+from scipy.linalg import lapack
 
 from sharpstats.model.reduce import Reduced
 from sharpstats.model.reml import Optimum, column_roots, inner_inverse, weigh
@@ -85,11 +86,10 @@ def fixed_effects(r: Reduced, optimum: Optimum) -> FixedEffects:
     w = weigh(r, s)
     m, _ = inner_inverse(w.a[: r.q, : r.q], column_roots(r, s), r.q)
     p_forms, q_forms, information, right = _forms(r, w.a, w.ad, w.add, m)
-    phi = np.linalg.inv(information)
-    phi = (phi + phi.T) / 2
-    covariance = np.asarray(2 * np.linalg.inv(optimum.expected), dtype=float)
+    phi = _inverse(information)
+    covariance = 2 * _inverse(optimum.expected)
     middle = q_forms - (p_forms @ phi)[:, None] @ p_forms[None, :]
-    adjusted = phi + 2 * phi @ np.tensordot(covariance, middle, 2) @ phi
+    adjusted = phi + 2 * phi @ (covariance.ravel() @ middle.reshape(covariance.size, -1)).reshape(phi.shape) @ phi
     interior = s > 0
     return FixedEffects(
         beta=phi @ right, phi=phi, adjusted=(adjusted + adjusted.T) / 2, p_forms=p_forms, w=covariance,
@@ -97,10 +97,20 @@ def fixed_effects(r: Reduced, optimum: Optimum) -> FixedEffects:
     )  # fmt: skip
 
 
+def _inverse(matrix: Floats) -> Floats:
+    """Inverse of a positive definite matrix, exactly symmetric."""
+    factor, fault = lapack.dpotrf(matrix, lower=1, clean=1)
+    if fault:
+        raise np.linalg.LinAlgError("matrix is not positive definite")
+    half = lapack.dtrtri(factor, lower=1)[0]
+    return half.T @ half
+
+
 def _inverse_information(hessian: Floats) -> Floats | None:
-    if not np.all(np.linalg.eigvalsh(hessian) > 0):
+    try:
+        return 2 * _inverse(hessian)
+    except np.linalg.LinAlgError:
         return None
-    return np.asarray(2 * np.linalg.inv(hessian), dtype=float)
 
 
 def _forms(

@@ -54,16 +54,19 @@ def mean_rows(frame: ModelFrame, term: Term, at: Mapping[str, str]) -> tuple[Flo
     """
     rows, levels = grid_rows(frame)
     names = frame.fixed_factors
-    kept = np.ones(len(rows), dtype=bool)
+    kept = np.ones(len(rows))
     for name, level in at.items():
         known = fixed_factor(frame, name).levels
         if level not in known:
             raise FitError(f"Factor `{name}` has no level {level!r}. Its levels are {', '.join(known)}.")
-        kept &= levels[:, names.index(name)] == known.index(level)
-    combinations = list(product(*(range(len(fixed_factor(frame, name).levels)) for name in term)))
-    places = [names.index(name) for name in term]
-    chosen = [kept & np.all(levels[:, places] == combination, axis=1) for combination in combinations]
-    return np.array([rows[choice].mean(axis=0) for choice in chosen]), combinations
+        kept *= levels[:, names.index(name)] == known.index(level)
+    counts = [len(fixed_factor(frame, name).levels) for name in term]
+    combinations = list(product(*map(range, counts)))
+    place = np.zeros(len(rows), dtype=np.intp)
+    for name, count in zip(term, counts, strict=True):
+        place = place * count + levels[:, names.index(name)]
+    weights = np.eye(len(combinations))[:, place] * kept
+    return weights @ rows / weights.sum(axis=1, keepdims=True), combinations
 
 
 def fixed_factor(frame: ModelFrame, name: str) -> Factor:

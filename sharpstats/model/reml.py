@@ -138,31 +138,34 @@ def column_roots(r: Reduced, s: Floats) -> Floats:
 def derivatives(r: Reduced, s: Floats) -> Derivatives:
     """Evaluate the criterion, its gradient and both informations at the variances `s`."""
     w = weigh(r, s)
-    f = r.q + r.p
-    m, log_det = inner_inverse(w.a[:f, :f], np.concatenate([column_roots(r, s), np.ones(r.p)]), r.q)
-    v = np.append(-m @ w.a[:f, f], 1.0)  # Py = D^-1 [F y] v
-    rest = float(w.a[f] @ v)  # y'Py
+    q, f = r.q, r.q + r.p
+    m, log_det = inner_inverse(w.a[:f, :f], np.concatenate([column_roots(r, s), np.ones(r.p)]), q)
+    n = _projected(w.a, m, q)
+    a_n = w.a @ n
     criterion = (
-        r.sizes @ np.log(w.variance) + log_det + rest + r.log_sizes + (r.readings - r.p) * np.log(2 * np.pi)
+        r.sizes @ np.log(w.variance) + log_det + a_n[f, q] + r.log_sizes + (r.readings - r.p) * np.log(2 * np.pi)
     )
-    n = _projected_columns(r, w, m)
-    u = w.a[: r.q, :f] @ n  # Z'PZ
-    trace, expected = _traces(r, w, m, n, u)
-    quadratic, second = _quadratics(r, w, m, n, u, v)
+    forms = n.T @ (w.ad @ n)  # [Z y]'P H_i P [Z y]
+    trace, expected = _traces(r, w, m, a_n[:q, :q], forms)
+    quadratic, second = _quadratics(r, w, m, n[:, q], a_n[:q], forms)
     return Derivatives(float(criterion), trace - quadratic, expected, 2 * second - expected)
 
 
-def _projected_columns(r: Reduced, w: Weighted, m: Floats) -> Floats:
-    """N with P Z = D^-1 [F y] N, of shape (f, q)."""
-    f = m.shape[0]
-    n = -m @ w.a[:f, : r.q]
-    n.flat[: r.q * (r.q + 1) : r.q + 1] += 1.0
+def _projected(a: Floats, m: Floats, q: int) -> Floats:
+    """Columns n with P [Z y] = D^-1 [Z X y] n, of shape (t, q + 1)."""
+    f = len(m)
+    n = np.zeros((f + 1, q + 1))
+    n[:f, :q] = m @ a[:f, :q]
+    n[:f, q] = m @ a[:f, f]
+    n *= -1
+    n.flat[: q * (q + 1) : q + 2] += 1.0
+    n[f, q] = 1.0
     return n
 
 
-def _traces(r: Reduced, w: Weighted, m: Floats, n: Floats, u: Floats) -> tuple[Floats, Floats]:
-    """tr(P G_i) and tr(P G_i P G_j)."""
-    d, f = r.h.shape[1], m.shape[0]
+def _traces(r: Reduced, w: Weighted, m: Floats, u: Floats, forms: Floats) -> tuple[Floats, Floats]:
+    """tr(P G_i) and tr(P G_i P G_j); u = Z'PZ."""
+    d, f = r.h.shape[1], len(m)
     scaled = r.h.T / w.variance
     ad = w.ad[:, :f, :f]
     mad = m @ ad
@@ -172,23 +175,23 @@ def _traces(r: Reduced, w: Weighted, m: Floats, n: Floats, u: Floats) -> tuple[F
     expected = (scaled * r.sizes) @ scaled.T - 2 * once + flat @ turned.T
     if not r.q:
         return trace, expected
-    cross = ((ad @ n) * n).sum(axis=1) @ r.blocks.T
+    cross = forms[:, : r.q, : r.q].diagonal(axis1=1, axis2=2) @ r.blocks.T
     upper = r.blocks @ (u * u) @ r.blocks.T
     return np.concatenate([trace, r.blocks @ u.diagonal()]), _bordered(expected, cross, upper)
 
 
-def _quadratics(r: Reduced, w: Weighted, m: Floats, n: Floats, u: Floats, v: Floats) -> tuple[Floats, Floats]:
-    """Quadratic forms y'P G_i P y and y'P G_i P G_j P y."""
-    f = m.shape[0]
-    adv = w.ad @ v
-    g = adv[:, :f]
-    quadratic = adv @ v
+def _quadratics(r: Reduced, w: Weighted, m: Floats, v: Floats, z_p: Floats, forms: Floats) -> tuple[Floats, Floats]:
+    """Quadratic forms y'P G_i P y and y'P G_i P G_j P y; z_p = Z'P [Z y]."""
+    q, f = r.q, len(m)
+    g = (w.ad @ v)[:, :f]
+    quadratic = forms[:, q, q]
     second = (w.add @ v) @ v - g @ m @ g.T
-    if not r.q:
+    if not q:
         return quadratic, second
-    b = w.a[: r.q] @ v
+    b = z_p[:, q]
     marked = r.blocks * b
-    return np.concatenate([quadratic, marked @ b]), _bordered(second, g @ n @ marked.T, marked @ u @ marked.T)
+    upper = marked @ z_p[:, :q] @ marked.T
+    return np.concatenate([quadratic, marked @ b]), _bordered(second, forms[:, :q, q] @ marked.T, upper)
 
 
 def _bordered(diagonal: Floats, cross: Floats, upper: Floats) -> Floats:

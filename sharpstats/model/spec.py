@@ -170,8 +170,10 @@ def _factor(table: pd.DataFrame, name: str) -> Factor:
         codes, levels = column.cat.codes.to_numpy().astype(np.intp), column.cat.categories
     elif column.dtype.kind in "iu":
         return _coded_integers(column.to_numpy())
+    elif len(column) < SMALL:
+        codes, levels = _coded_small(column)
     else:
-        codes, levels = _coded_small(column) if len(column) < SMALL else _coded(column)
+        codes, levels = _coded(column)
     if codes.size and codes.min() < 0:
         row = int(np.argmin(codes)) + 1
         raise FitError(f"Column `{name}` is blank in row {row} of the table. Fill it in, or set the row aside.")
