@@ -1,0 +1,113 @@
+"""How results show themselves in a notebook cell and on a terminal.
+
+Each result is told once, as blocks; the two outputs are made from the same blocks. A result
+without words of its own is shown as its `.table` with its notes.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import singledispatch
+from typing import Any
+
+import pandas as pd
+
+from sharpstats.claims.finding import Finding, Findings
+from sharpstats.model.controls import Drift
+from sharpstats.model.mixed import MixedFit
+from sharpstats.model.result import Components, Estimates, Terms
+from sharpstats.model.trialfit import TrialFit
+from sharpstats.trial.trial import Trial
+from sharpstats.words.blocks import Block, Heading, Line, Points, Table, to_html, to_text
+from sharpstats.words.numbers import level_percent, p_value
+from sharpstats.words.onfindings import finding_blocks, findings_blocks
+from sharpstats.words.onfit import METHODS, adjusted_forms, mixed_fit_blocks, notes_blocks, trial_fit_blocks
+from sharpstats.words.ontrial import trial_blocks
+from sharpstats.words.passage import Passage
+from sharpstats.words.tables import Form, label
+
+ADJUSTED = {
+    "none": "each by itself", "tukey": "Tukey, all pairs", "dunnett": "Dunnett, against one", "holm": "Holm",
+}  # fmt: skip
+
+
+@singledispatch
+def blocks(result: Any) -> Iterator[Block]:
+    """Tell a result as blocks; a result of a kind unknown here shows its table and notes."""
+    name = " ".join(re.findall("[A-Z][a-z]*", type(result).__name__)).capitalize()
+    table = getattr(result, "table", None)
+    if isinstance(table, pd.DataFrame):
+        yield Table(table, name)
+    else:
+        yield Line(name)
+    yield from notes_blocks(getattr(result, "notes", ()))
+
+
+blocks.register(Trial, trial_blocks)
+blocks.register(TrialFit, trial_fit_blocks)
+blocks.register(Findings, findings_blocks)
+blocks.register(Finding, finding_blocks)
+blocks.register(MixedFit, mixed_fit_blocks)
+
+
+@blocks.register
+def _(result: Passage) -> Iterator[Block]:
+    yield Heading(result.heading)
+    for paragraph in result.paragraphs:
+        yield Line(paragraph)
+    if result.points:
+        yield Points(result.points)
+
+
+@blocks.register
+def _(result: Components) -> Iterator[Block]:
+    yield Table(result.table, f"Components of the variance, with {level_percent(result.level)} intervals of the SD")
+    yield from notes_blocks(result.notes)
+
+
+@blocks.register
+def _(result: Estimates) -> Iterator[Block]:
+    adjusted = f", {ADJUSTED.get(result.adjust, result.adjust)}" if result.kind == "contrasts" else ""
+    method = METHODS.get(result.method, result.method)
+    caption = f"{result.kind.capitalize()} on the scale of the fit{adjusted} (df after {method})"
+    yield Table(result.table, caption, adjusted_forms(result.table, result.kind.removesuffix("s")))
+    yield from notes_blocks(result.notes)
+
+
+@blocks.register
+def _(result: Drift) -> Iterator[Block]:
+    columns = (label("edge", "control edge"), Form("place in the order", lambda row: f"{row['order']:g}", number=True),
+               Form("mean reading", lambda row: f"{row['reading']:.3g}", number=True))  # fmt: skip
+    yield Table(result.table, f"Control edges (change over the trial: {p_value(result.p)})", columns)
+
+
+@blocks.register
+def _(result: Terms) -> Iterator[Block]:
+    yield Table(result.table, f"F tests (degrees of freedom after {METHODS.get(result.method, result.method)})")
+    yield from notes_blocks(result.notes)
+
+
+def as_html(result: object) -> str:
+    """Return a result as HTML for a notebook cell; every text in it is escaped.
+
+    Examples
+    --------
+    >>> from sharpstats.words.cautions import safety
+    >>> as_html(safety())[:23]
+    '<div class="ss-result">'
+    """
+    return to_html(tuple(blocks(result)))
+
+
+def as_text(result: object) -> str:
+    """Return a result as plain text for a terminal.
+
+    Examples
+    --------
+    >>> from sharpstats.words.passage import Passage
+    >>> print(as_text(Passage("To mind", ("Mind your fingers.",))))
+    To mind
+    Mind your fingers.
+    """
+    return to_text(tuple(blocks(result)))

@@ -1,0 +1,40 @@
+"""How findings show themselves: a card each, and what they do not say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sharpstats.claims.finding import Finding, Findings
+from sharpstats.words.blocks import Block, Card, Heading, Line, Points
+from sharpstats.words.cautions import limits
+from sharpstats.words.findings import DIRECTION, OPEN, family, other_notes, tell
+from sharpstats.words.labels import listing
+from sharpstats.words.numbers import count
+
+
+def finding_blocks(finding: Finding) -> Iterator[Block]:
+    """Tell one finding."""
+    told = tell(finding)
+    yield Card(told.finding, told.headline, told.verdict, told.details)
+
+
+def findings_blocks(findings: Findings) -> Iterator[Block]:
+    """Tell all findings of a trial."""
+    yield Line(f"{tally(findings)} {DIRECTION}")
+    for finding in findings.findings:
+        yield from finding_blocks(finding)
+    remarks = [*family(findings), *([OPEN] if any(f.finding == "open" for f in findings.findings) else [])]
+    remarks += other_notes(findings)
+    if remarks:
+        yield Heading("How to read this")
+        yield Points(tuple(remarks))
+    passage = limits(findings)
+    yield Heading(passage.heading)
+    yield Points(passage.points)
+
+
+def tally(findings: Findings) -> str:
+    """Return how many claims ended how, as a sentence."""
+    outcomes = [finding.finding for finding in findings.findings]
+    parts = [f"{outcomes.count(word)} {word}" for word in ("shown", "contradicted", "open") if word in outcomes]
+    return f"{count(len(outcomes), 'claim')}: {listing(parts)}."
