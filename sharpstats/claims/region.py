@@ -32,20 +32,21 @@ class Region:
         >>> round(Region(-1.0, 1.0).p_shown(0.0, 0.5, 10), 5)
         0.03669
         """
-        below, above = _tails(self, estimate, se, df)
-        return max(1 - below if math.isfinite(self.low) else 0.0, 1 - above if math.isfinite(self.high) else 0.0)
+        above_low = float(stats.t.sf((estimate - self.low) / se, df))
+        below_high = float(stats.t.cdf((estimate - self.high) / se, df))
+        return max(above_low, below_high)
 
     def p_contradicted(self, estimate: float, se: float, df: float) -> float:
-        """Smaller one-sided p value against the difference lying within the limits."""
-        below, above = _tails(self, estimate, se, df)
-        return min(below if math.isfinite(self.low) else 1.0, above if math.isfinite(self.high) else 1.0)
+        """Smaller one-sided p value against the difference lying within the limits.
 
-
-def _tails(region: Region, estimate: float, se: float, df: float) -> tuple[float, float]:
-    """P values against "not below the lower limit" and "not above the upper limit"."""
-    below = float(stats.t.cdf((estimate - region.low) / se, df)) if math.isfinite(region.low) else 0.0
-    above = float(stats.t.sf((estimate - region.high) / se, df)) if math.isfinite(region.high) else 0.0
-    return below, above
+        Examples
+        --------
+        >>> round(Region(-1.0, 1.0).p_contradicted(2.0, 0.5, 10), 5)
+        0.03669
+        """
+        below_low = float(stats.t.cdf((estimate - self.low) / se, df))
+        above_high = float(stats.t.sf((estimate - self.high) / se, df))
+        return min(below_low, above_high)
 
 
 def on_scale(margin: Quantity, scale: Scale) -> float:
