@@ -345,6 +345,13 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         "factors.strop",
         ("`strop` has 1 level; the plan needs at least 2.", "take `strop` out"),
     ),
+    "no medium": (
+        '["lapping film", "oilstone", "diamond plate", "roofing slate"]',
+        "[]",
+        "too-few-levels",
+        "factors.medium",
+        ("`medium` has 0 levels; the plan needs at least 2. Name every medium.",),
+    ),
     "level twice": (
         '["yes", "no"]',
         '["yes", " YES ", "no"]',
@@ -628,7 +635,7 @@ def place_of(key: str, old: str, new: str) -> int:
     """Line of the mistake: where the change stands, or for a missing key its table."""
     if key == "title" and not new:
         return 1
-    if key == "factors.medium":
+    if key == "factors.medium" and not new:
         return line_of(GOOD, "[factors]")
     before = GOOD[: GOOD.index(old)].split("\n")
     if not new:
