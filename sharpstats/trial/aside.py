@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -34,24 +34,24 @@ class _Entry:
     cells: NDArray[np.object_] | None
 
 
-@dataclass(slots=True, eq=False)
 class Asides:
     """Collects reasons while the rules run; each row may gather several.
 
-    Attributes
+    Parameters
     ----------
     frame : DataFrame
         The rows as text, with `file` and `row`.
+
+    Attributes
+    ----------
     kept : ndarray of bool, shape (rows,)
         Which rows nothing has been said against so far.
     """
 
-    frame: pd.DataFrame
-    kept: Flags = field(init=False)
-    _entries: list[_Entry] = field(default_factory=list, init=False)
-
-    def __post_init__(self) -> None:
-        self.kept = np.ones(len(self.frame), dtype=bool)
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self.frame = frame
+        self.kept: Flags = np.ones(len(frame), dtype=bool)
+        self._entries: list[_Entry] = []
 
     def add(
         self,

@@ -124,10 +124,10 @@ def _advise(checking: Checking) -> None:
         if len(checking.frame):
             checking.caution("nothing-left", "No row is left to use; see why each was set aside.")
         return
-    checking.cautions += slips(checking)
+    checking.cautions.extend(slips(checking))
     edges = EdgeTable.of(checking)
     if len(edges.rows):
-        checking.cautions += layout_cautions(edges)
+        checking.cautions.extend(layout_cautions(edges))
 
 
 def _complain_of_claims(checking: Checking) -> None:
@@ -165,8 +165,7 @@ def _readings(checking: Checking) -> pd.DataFrame:
     known = [column.name for column in READINGS]
     present = {*checking.table.names, *checking.labels, *checking.typed}
     names = [name for name in known if name in present] + [name for name in checking.table.names if name not in known]
-    columns = {name: checking.column(name) for name in (*names, *PLACE)}
-    columns["over_range"] = pd.Series(checking.over_range)
+    columns = {name: checking.column(name) for name in (*names, *PLACE, "over_range")}
     if not everything:
         columns = {name: column[kept].reset_index(drop=True) for name, column in columns.items()}
     return pd.DataFrame(columns, copy=False)

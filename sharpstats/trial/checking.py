@@ -15,7 +15,7 @@ from sharpstats.trial.plan import Plan
 from sharpstats.trial.table import TextTable
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Checking:
     """The state of one check.
 
@@ -30,9 +30,8 @@ class Checking:
         Columns of labels, cleaned.
     typed : dict of str to Series
         Columns as they go into the readings, where they are not simply the text.
-    over_range : ndarray of bool
-        Rows whose reading is a limit.
     repairs, cautions : list of Note
+        Each rule adds its own; only the containers change.
     """
 
     table: TextTable
@@ -40,19 +39,24 @@ class Checking:
     asides: Asides
     labels: dict[str, Labels] = field(default_factory=dict)
     typed: dict[str, pd.Series] = field(default_factory=dict)
-    over_range: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
     repairs: list[Note] = field(default_factory=list)
     cautions: list[Note] = field(default_factory=list)
 
     @classmethod
     def begin(cls, table: TextTable, plan: Plan) -> Checking:
         """Start with nothing found."""
-        return cls(table, plan, Asides(table.frame), over_range=np.zeros(len(table.frame), dtype=bool))
+        over_range = pd.Series(np.zeros(len(table.frame), dtype=bool))
+        return cls(table, plan, Asides(table.frame), typed={"over_range": over_range})
 
     @property
     def frame(self) -> pd.DataFrame:
         """The rows as text."""
         return self.table.frame
+
+    @property
+    def over_range(self) -> Flags:
+        """Tell which rows have a limit as their reading."""
+        return self.typed["over_range"].to_numpy()
 
     def has(self, name: str) -> bool:
         """Tell whether the files have a column."""

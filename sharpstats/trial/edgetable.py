@@ -12,7 +12,7 @@ from sharpstats.trial.labels import Flags, Labels, encode
 from sharpstats.trial.spelling import quoted
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class EdgeTable:
     """Edges of the comparison (no control edges) that have a used reading.
 

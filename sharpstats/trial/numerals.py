@@ -30,7 +30,8 @@ _GROUPED_BY_POINT = r"^[+-]?[1-9]\d{0,2}\.\d{3}$"
 _ODD = re.compile(r"^(>=?|≥|=>)?\s*([+\-−]?)\s*(\d[\d.,\s]*|[.,]\d+)((?:[eE][+-]?\d+)?)\s*([^\d\s.,]\D*)?$", re.DOTALL)
 _DECIMAL_COMMA = re.compile(r"(?:^|\D)0,\d|\d,\d{1,2}(?!\d)|\d,\d{4,}|\d\.\d{3},\d")
 _DECIMAL_POINT = re.compile(r"\d\.\d{1,2}(?!\d)|\d\.\d{4,}|\d,\d{3}\.\d")
-_GROUPS = {sign: re.compile(rf"^\d{{1,3}}(?:{re.escape(sign)}\d{{3}})+$") for sign in ",. "}
+_GROUPS = {sign: re.compile(rf"^\d{{1,3}}(?:{re.escape(sign)}\d{{3}})+$") for sign in ",."}
+_GROUPS[" "] = re.compile(r"^\d{1,2}(?: \d{3})+$")  # "152 153" is rather two readings in one cell
 _NOT_FINITE = frozenset({"nan", "inf", "infinity", "∞"})
 
 

@@ -54,7 +54,7 @@ def _check_odd_readings(checking: Checking) -> None:
             checking.asides.add(at_fault, "reading", code, labels.spread(texts, at_fault))
     sound = problems == ""
     _report(checking, labels, numbers, sound)
-    checking.over_range = labels.rows_where(numbers.over & sound)
+    checking.typed["over_range"] = pd.Series(labels.rows_where(numbers.over & sound))
     factor = _factors(checking, labels, numbers)
     _note_conversion(checking, (factor != 1) & labels.rows_where(sound))
     checking.typed["reading"] = pd.Series(np.where(sound, numbers.value, np.nan)[labels.codes] * factor)

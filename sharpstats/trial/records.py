@@ -113,7 +113,7 @@ def _split(line: str, separator: str) -> list[str]:
     return line.removesuffix("\r").split(separator)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Fitter:
     """Lays fields out under the header, and keeps count of what that took."""
 

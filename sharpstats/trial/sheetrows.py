@@ -14,7 +14,7 @@ MOST_COLUMNS = 1_000
 _NUMBER = re.compile(r"^\s*'?[+-]?\d+(?:[.,]\d+)?\s*$")
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Seen:
     """How often something was seen in each column, and in which row first."""
 
@@ -27,7 +27,7 @@ class Seen:
         self.first.setdefault(column, row)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class SheetRows:
     """One sheet.
 
@@ -68,7 +68,7 @@ class SheetRows:
                 f"{name} has a sheet of more than {MOST_ROWS:,} rows or {MOST_COLUMNS:,} columns. Take out what does "
                 "not belong to the readings, or save them as CSV."
             )
-        self.rows += [cells] * times
+        self.rows.extend([cells] * times)
 
     def add_formula(self, row: int, column: int, formula: str) -> None:
         """Note a formula; where the file holds no value for it, its text stands in the cell."""
