@@ -264,6 +264,10 @@ def _random_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[No
             notes.append(Note("one-block", f"All edges share one {block}, {data[block].iloc[0]}: nothing is known "
                               f"about other ones."))  # fmt: skip
             continue
+        if data[block].nunique() == data[EDGE].nunique():
+            notes.append(Note("block-is-edge", f"Each {block} has one edge, so the spread between levels of {block} "
+                              f"and between edges of one {block} are one: the edge's."))  # fmt: skip
+            continue
         terms.append((block,))
         if _made_again(data, block):
             terms.append((block, MEDIUM))
