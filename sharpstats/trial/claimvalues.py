@@ -89,8 +89,6 @@ def difference_from_zero(item: Item, *, ground: Ground) -> Quantity:
     if found.value < 0:
         mend = "Write it without the minus sign: the key says which way the difference goes."
         raise item.wrong("out-of-range", f"`by` must not be negative; it is {found}.", mend)
-    if found.unit == "%" and found.value >= 100:
-        raise item.wrong("out-of-range", f"No reading can be lower by {found}.", item.hint)
     return found
 
 

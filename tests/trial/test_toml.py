@@ -532,13 +532,6 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         "claim 3, by",
         ("must not be negative; it is -5 %", "without the minus sign"),
     ),
-    "by everything": (
-        'than = "roofing slate"',
-        'than = "roofing slate"\nby = "100 %"',
-        "out-of-range",
-        "claim 3, by",
-        ("No reading can be lower by 100 %.",),
-    ),
     "margin for keener": (
         'than = "roofing slate"',
         'than = "roofing slate"\nmargin = "5 %"',
