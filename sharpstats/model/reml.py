@@ -208,7 +208,7 @@ def start_variances(r: Reduced) -> Floats:
     total = r.products[:, r.q :, r.q :].sum(axis=0) if d == 1 else _between(r)
     beta = lapack.dposv(total[:-1, :-1], total[:-1, -1])[1]
     left = max(total[-1, -1] - total[-1, :-1] @ beta, 0.0)
-    spread = left / max(r.units - r.p, 1)
+    spread = left / max((r.readings if d == 1 else r.units) - r.p, 1)
     start = np.full(d + k, spread / (d + k))
     within = r.sizes[-1] if r.units < r.readings else 0.0
     if within > r.p and d == 2:
