@@ -95,7 +95,7 @@ def _as_data(trial: Trial) -> dict[str, Any]:
 
 
 def _lines(trial: Trial, folder: str) -> Iterator[str]:
-    yield str(trial)
+    yield from _summary(trial)
     yield from _list("repaired in order to read the files", trial.repairs)
     yield from _list("set aside", list(_rows(trial)))
     yield from _list("to be careful about", trial.cautions)
@@ -104,6 +104,21 @@ def _lines(trial: Trial, folder: str) -> Iterator[str]:
     if _has_problems(trial):
         yield "There are problems, see above. Mend them, or go on: rows set aside stay out of the arithmetic."
     yield f"Next: sharpstats judge {folder}"
+
+
+def _summary(trial: Trial) -> Iterator[str]:
+    counts = trial.counts
+    yield trial.plan.title
+    yield f"  rows    {counts['read']} read: {counts['used']} used, {counts['set_aside']} set aside"
+    yield (
+        f"  edges   {counts['edges']} to compare, {counts['control_edges']} control edges; "
+        f"cuts over the tester's range: {counts['over_range']}"
+    )
+    frozen = trial.frozen
+    yield "  plan    " + (
+        "in order, not frozen: nothing shows that it was there before the readings" if frozen is None
+        else f"in order, frozen at {frozen.frozen_at}"
+    )  # fmt: skip
 
 
 def _list(heading: str, items: Any) -> Iterator[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from sharpstats.cli.shared import DONE, add_folder, add_json, show, show_json
+from sharpstats.cli.shared import DONE, add_folder, add_json, show, show_json, width
 
 NAME = "judge"
 SUMMARY = "say which claims are shown, contradicted or open"
@@ -44,7 +44,9 @@ def run(options: argparse.Namespace) -> int:
 
             content = results(findings)
         else:
-            text = str(findings)
+            from sharpstats.words.display import as_text
+
+            text = as_text(findings, width())
     if options.json:
         show_json(content)
     else:

@@ -34,9 +34,9 @@ class Heading:
         """Return it as HTML."""
         return f'<p class="ss-heading" style="font-weight:bold;margin:.9rem 0 .3rem;{_WIDEST}">{safe(self.text)}</p>'
 
-    def plain(self) -> str:
+    def plain(self, width: int = COLUMNS) -> str:
         """Return it as text."""
-        return _filled(self.text)
+        return _filled(self.text, width=width)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +49,9 @@ class Line:
         """Return it as HTML."""
         return f'<p class="ss-line" style="margin:.2rem 0 .5rem;{_WIDEST}">{safe(self.text)}</p>'
 
-    def plain(self) -> str:
+    def plain(self, width: int = COLUMNS) -> str:
         """Return it as text."""
-        return _filled(self.text)
+        return _filled(self.text, width=width)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +65,9 @@ class Points:
         items = "".join(f'<li style="margin:.15rem 0">{safe(item)}</li>' for item in self.items)
         return f'<ul class="ss-points" style="margin:.2rem 0 .8rem;padding-left:1.2rem;{_WIDEST}">{items}</ul>'
 
-    def plain(self) -> str:
+    def plain(self, width: int = COLUMNS) -> str:
         """Return it as text."""
-        return "\n".join(_filled(item, "- ", "  ") for item in self.items)
+        return "\n".join(_filled(item, "- ", "  ", width) for item in self.items)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +82,7 @@ class Table:
         """Return it as HTML."""
         return html_table(self.frame, self.caption, self.columns)
 
-    def plain(self) -> str:
+    def plain(self, width: int = COLUMNS) -> str:
         """Return it as text."""
         return text_table(self.frame, self.caption, self.columns)
 
@@ -107,11 +107,12 @@ class Card:
             f"<strong>{safe(self.finding)}</strong>: {safe(self.verdict)}.</p>{details}</div>"
         )
 
-    def plain(self) -> str:
+    def plain(self, width: int = COLUMNS) -> str:
         """Return it as text."""
         indent = " " * 16
-        lines = [_filled(self.headline), _filled(f"{self.verdict}.", f"  {self.finding:<14}", indent)]
-        return "\n".join([*lines, *(_filled(text, indent, indent) for text in self.details)])
+        verdict = _filled(f"{self.verdict}.", f"  {self.finding:<14}", indent, width)
+        details = (_filled(text, indent, indent, width) for text in self.details)
+        return "\n".join([_filled(self.headline, width=width), verdict, *details])
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +130,11 @@ class Folded:
             f"{''.join(block.html() for block in self.blocks)}</details>"
         )
 
-    def plain(self) -> str:
+    def plain(self, width: int = COLUMNS) -> str:
         """Return it as text."""
-        told = [block.plain() for block in self.blocks if isinstance(block, Points)]
-        return "\n".join([_filled(self.summary), *told]) if told else _filled(f"({self.summary}: shown in a notebook)")
+        told = [block.plain(width) for block in self.blocks if isinstance(block, Points)]
+        summary = self.summary if told else f"({self.summary}: shown in a notebook)"
+        return "\n".join([_filled(summary, width=width), *told])
 
 
 Block = Heading | Line | Points | Table | Card | Folded
@@ -149,7 +151,7 @@ def to_html(blocks: Sequence[Block]) -> str:
     return f'<div class="ss-result">{"".join(block.html() for block in blocks)}</div>'
 
 
-def to_text(blocks: Sequence[Block]) -> str:
+def to_text(blocks: Sequence[Block], width: int = COLUMNS) -> str:
     """Return blocks as plain text; headings and cards have an empty line before them.
 
     Examples
@@ -165,12 +167,12 @@ def to_text(blocks: Sequence[Block]) -> str:
     apart: tuple[type[Block], ...] = (Card, Table)
     for before, block in zip((None, *blocks), blocks, strict=False):
         spaced = before is not None and (isinstance(block, Heading | Card | Table) or isinstance(before, apart))
-        parts.append(f"\n{block.plain()}" if spaced else block.plain())
+        parts.append(f"\n{block.plain(width)}" if spaced else block.plain(width))
     return "\n".join(parts)
 
 
-def _filled(text: str, first: str = "", rest: str = "") -> str:
+def _filled(text: str, first: str = "", rest: str = "", width: int = COLUMNS) -> str:
     wrapper = textwrap.TextWrapper(
-        width=COLUMNS, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False, break_long_words=True
+        width=width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False, break_long_words=True
     )
     return wrapper.fill(one_line(text)) or first.rstrip()

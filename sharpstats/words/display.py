@@ -19,7 +19,7 @@ from sharpstats.model.mixed import MixedFit
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.trial.trial import Trial
-from sharpstats.words.blocks import Block, Heading, Line, Points, Table, to_html, to_text
+from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
 from sharpstats.words.numbers import level_percent, p_value
 from sharpstats.words.onfindings import finding_blocks, findings_blocks
 from sharpstats.words.onfit import METHODS, adjusted_forms, mixed_fit_blocks, notes_blocks, trial_fit_blocks
@@ -100,8 +100,8 @@ def as_html(result: object) -> str:
     return to_html(tuple(blocks(result)))
 
 
-def as_text(result: object) -> str:
-    """Return a result as plain text for a terminal.
+def as_text(result: object, width: int = COLUMNS) -> str:
+    """Return a result as plain text for a terminal of so many columns.
 
     Examples
     --------
@@ -110,4 +110,4 @@ def as_text(result: object) -> str:
     To mind
     Mind your fingers.
     """
-    return to_text(tuple(blocks(result)))
+    return to_text(tuple(blocks(result)), width)
