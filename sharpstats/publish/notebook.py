@@ -27,10 +27,12 @@ with what was published."""
 
 OPEN = """\
 import sharpstats as ss
-from sharpstats import figures, words
-from sharpstats.publish import manifest
+from sharpstats.figures import *
+from sharpstats.publish.manifest import keep
 from sharpstats.publish.pictures import kept
 from sharpstats.publish.provenance import Provenance, provenance
+from sharpstats.words.cautions import safety
+from sharpstats.words.methods import methods
 
 trial = ss.open_trial(".")
 fit = trial.fit()
@@ -38,21 +40,22 @@ findings = trial.judge()"""
 
 CLAIMS = """\
 for finding in findings.findings:
-    kept(figures.claim(finding))  # one wide picture for each claim
+    kept(claim_picture(finding))  # one wide picture for each claim
 
-kept(figures.claims(findings))"""
+kept(claims_picture(findings))"""
 
 SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("findings", "Findings", "findings"),
     ("claims", "Each claim against its margin", CLAIMS),
-    ("edges", "Every edge", "kept(figures.edges(fit))"),
-    ("spread", "Where the spread comes from", "kept(figures.spread(fit))"),
-    ("residuals", "Does the model fit?", "kept(figures.residuals(fit))"),
+    ("edges", "Every edge", "kept(edges_picture(fit))"),
+    ("fit", "Means and differences", "fit"),
+    ("spread", "Where the spread comes from", "kept(spread_picture(fit))"),
+    ("residuals", "Does the model fit?", "kept(residuals_picture(fit))"),
     ("trial", "What was read", "trial"),
-    ("methods", "How it was worked out", "words.methods(findings)"),
-    ("cautions", "Before you try it", "words.cautions()"),
+    ("methods", "Methods", "methods(findings)"),
+    ("cautions", "If you try it yourself", "safety()"),
     ("provenance", "Provenance", "Provenance(provenance(trial))"),
-    ("check", "Run again", "manifest.keep(findings)"),
+    ("check", "Run it again", "keep(findings)"),
 )
 """Name, heading and code of each section, findings first."""
 
