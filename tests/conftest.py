@@ -51,6 +51,26 @@ def demo() -> Path:
     return Path(__file__).parents[1] / "datasets" / "tool-library"
 
 
+@pytest.fixture(scope="session")
+def published(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Report of the demo trial, published once; a test that writes takes a copy."""
+    from sharpstats.publish.publish import publish
+
+    folder = tmp_path_factory.mktemp("published") / demo.name
+    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns("report"))
+    return publish(folder)
+
+
+@pytest.fixture(scope="session")
+def published_hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Report of a trial whose every label tries to be something else than a label."""
+    from hostile import write_hostile_trial
+
+    from sharpstats.publish.publish import publish
+
+    return publish(write_hostile_trial(tmp_path_factory.mktemp("hostile")))
+
+
 @pytest.fixture
 def chromium() -> Iterator[BrowserContext]:
     """Start a fresh headless Chromium: `chromium.new_page()` opens a page in it."""

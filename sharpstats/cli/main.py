@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 
 from sharpstats.cli import check, freeze, judge, new, publish
-from sharpstats.cli.shared import COULD_NOT, DONE, INTERRUPTED, NOBODY_READS, width
+from sharpstats.cli.shared import COULD_NOT, DONE, INTERRUPTED, NOBODY_READS, harmless, width
 
 COMMANDS = (new, check, freeze, judge, publish)
 
@@ -119,13 +119,11 @@ def _explain(error: Exception, options: argparse.Namespace) -> int:
 
         traceback.print_exception(error)
     if isinstance(error, SharpstatsError):
-        print(f"{at}: {error}", file=sys.stderr)
+        print(harmless(f"{at}: {error}"), file=sys.stderr)
     else:
-        print(
-            f"{at}: a fault of sharpstats, not yours: {type(error).__name__}: {error}\n"
-            "Run the same command with --traceback and report what it prints.",
-            file=sys.stderr,
-        )
+        fault = f"{at}: a fault of sharpstats, not yours: {type(error).__name__}: {error}"
+        print(harmless(fault), file=sys.stderr)
+        print("Run the same command with --traceback and report what it prints.", file=sys.stderr)
     return COULD_NOT
 
 

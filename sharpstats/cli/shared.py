@@ -45,12 +45,23 @@ def width() -> int:
     return max(NARROWEST, min(columns or USUAL, WIDEST))
 
 
+def harmless(text: str) -> str:
+    r"""Return text without signs that would steer the terminal; a label may hold any.
+
+    Examples
+    --------
+    >>> harmless("slate\x1b[2J\nfilm")
+    'slate[2J\nfilm'
+    """
+    return "".join(sign for sign in text if sign in "\n\u200d" or sign.isprintable())
+
+
 def show(text: str) -> None:
     """Print text, each line wrapped to the width with its own indent kept."""
     from textwrap import fill
 
     room = width()
-    for line in text.splitlines():
+    for line in harmless(text).splitlines():
         indent = line[: len(line) - len(line.lstrip())]
         hanging = indent if len(indent) < room // 2 else ""
         print(

@@ -27,9 +27,12 @@ with what was published."""
 
 OPEN = """\
 import sharpstats as ss
-from sharpstats.figures import *
+from sharpstats.figures.claims import claims_picture
+from sharpstats.figures.edges import edges_picture
+from sharpstats.figures.residuals import residuals_picture
+from sharpstats.figures.spread import spread_picture
 from sharpstats.publish.manifest import keep
-from sharpstats.publish.pictures import kept
+from sharpstats.publish.pictures import keep_claims, kept
 from sharpstats.publish.provenance import Provenance, provenance
 from sharpstats.words.cautions import safety
 from sharpstats.words.methods import methods
@@ -39,9 +42,7 @@ fit = trial.fit()
 findings = trial.judge()"""
 
 CLAIMS = """\
-for finding in findings.findings:
-    kept(claim_picture(finding))  # one wide picture for each claim
-
+keep_claims(findings)  # one wide picture for each claim, in figures/
 kept(claims_picture(findings))"""
 
 SECTIONS: tuple[tuple[str, str, str], ...] = (

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sharpstats.publish.folder import FIGURES
 
 if TYPE_CHECKING:
+    from sharpstats.claims.finding import Findings
     from sharpstats.figures.picture import Picture
 
 
-def kept(picture: Picture, folder: str | Path = FIGURES) -> Picture:
+def kept(picture: Picture, folder: str | Path = FIGURES, *, name: str = "") -> Picture:
     """Write a picture as PNG and SVG, and return it to be shown.
 
     Parameters
     ----------
     picture : Picture
-        Its name becomes the name of the files.
     folder : str or Path, optional
         Made if it does not exist.
+    name : str, optional
+        Name of the files; the picture's own if left out.
 
     Returns
     -------
@@ -27,6 +31,30 @@ def kept(picture: Picture, folder: str | Path = FIGURES) -> Picture:
     """
     place = Path(folder)
     place.mkdir(exist_ok=True)
-    picture.png(place / f"{picture.name}.png")
-    picture.svg(place / f"{picture.name}.svg")
+    picture.png(place / f"{name or picture.name}.png")
+    picture.svg(place / f"{name or picture.name}.svg")
     return picture
+
+
+def keep_claims(findings: Findings, folder: str | Path = FIGURES) -> None:
+    """Write one wide picture for each claim, for a slide or a video.
+
+    Parameters
+    ----------
+    findings : Findings
+    folder : str or Path, optional
+        Made if it does not exist. Claims whose short names make the same file name get a number.
+    """
+    from sharpstats.figures.claim import claim_picture
+
+    taken: set[str] = set()
+    for finding in findings.findings:
+        picture = claim_picture(finding, findings.fit)
+        name = next(free for free in _names(picture.name) if free not in taken)
+        taken.add(name)
+        kept(picture, folder, name=name)
+
+
+def _names(name: str) -> Iterator[str]:
+    yield name
+    yield from (f"{name}-{number}" for number in count(2))
