@@ -46,12 +46,13 @@ def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Map
         return reported(estimate - reach, fit.scale), reported(estimate + reach, fit.scale)
 
     def more_edges(rate: float) -> int | None:
-        now = min(len(cuts) for cuts in counts.values())
+        # A cell without an edge may still be answered by the others: then all edges of the medium count.
+        now = min(map(len, counts.values())) or min((fit.edges["medium"] == name).sum() for name in counts)
         return None if unknown else more_for_region(region, estimate, se, df, rate, now)
 
     def second_opinion(rate: float, outcome: Outcome) -> SecondOpinion | None:
         cells = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in where]
-        simple = second.within_blocks(edges, medium, than, cells, fit.trial.plan.layout.blocks)
+        simple = second.without_model(edges, medium, than, cells, fit.trial.plan.layout.blocks)
         return None if simple is None else second.opinion(*simple, region, rate, outcome)
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
@@ -66,7 +67,7 @@ def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Map
         interval=interval, more_edges=more_edges, second=second_opinion,
         edges={name: len(cuts) for name, cuts in counts.items()},
         cuts={name: int(cuts.sum()) for name, cuts in counts.items()},
-        notes=_notes(fit, unknown, medium, than, where),
+        notes=_notes(fit, unknown, counts, where),
     )  # fmt: skip
 
 
@@ -98,12 +99,28 @@ def edges_where(fit: TrialFit, where: Mapping[str, str]) -> pd.DataFrame:
     return fit.edges[fit.edges["edge"].isin(kept["edge"])]
 
 
+def at_levels(where: Mapping[str, str]) -> str:
+    """Levels of other factors as words.
+
+    Examples
+    --------
+    >>> at_levels({"steel": "stainless", "angle": "25"})
+    ' where steel is stainless and angle is 25'
+    """
+    return f" where {' and '.join(f'{name} is {level}' for name, level in where.items())}" if where else ""
+
+
 def _notes(
-    fit: TrialFit, unknown: bool, medium: str, than: str, where: Mapping[str, str]
+    fit: TrialFit, unknown: bool, counts: Mapping[str, pd.Series], where: Mapping[str, str]
 ) -> tuple[Note, ...]:
     notes = [note for note in fit.mixed.notes if note.code == "zero-variance"]
+    there = at_levels(where)
     if unknown:
-        there = f" where {' and '.join(f'{k} is {v}' for k, v in where.items())}" if where else ""
-        notes.append(Note("not-answered", f"The edges in the comparison do not answer how {medium} and {than} differ"
-                          f"{there}: an edge that this needs is missing."))  # fmt: skip
+        notes.append(Note("not-answered", "The edges in the comparison do not answer how "
+                          f"{' and '.join(counts)} differ{there}: an edge that this needs is missing."))  # fmt: skip
+        return tuple(notes)
+    for name, cuts in counts.items():
+        if cuts.empty:
+            notes.append(Note("borrowed", f"No edge was made with {name}{there}: the answer comes from other edges, by "
+                              "way of the interactions that the plan leaves out."))  # fmt: skip
     return tuple(notes)

@@ -1,7 +1,8 @@
 """Second opinions that lean on less than the mixed model does.
 
-For a comparison: the differences within blocks, a plain t interval over the blocks; where
-blocks do not hold both media, Welch's interval on edge means. For `reaches`: counting edges.
+For a comparison: the differences within blocks, a plain t interval over the blocks. Where
+blocks do not hold both media, Welch's interval on the means of blocks, or of edges if the
+layout has no blocks: never on edges that share a block. For `reaches`: counting edges.
 """
 
 from __future__ import annotations
@@ -16,12 +17,13 @@ from numpy.typing import NDArray
 from sharpstats.claims.evidence import outcome
 from sharpstats.claims.finding import Outcome, SecondOpinion
 from sharpstats.claims.region import Region
+from sharpstats.model.reduce import Codes
 
 Floats = NDArray[np.float64]
 Simple = tuple[float, float, float]
 
 
-def within_blocks(
+def without_model(
     edges: pd.DataFrame, medium: str, than: str, cells: Sequence[str], blocks: Sequence[str]
 ) -> tuple[str, Simple] | None:
     """Difference of two media without a model: estimate, standard error and df.
@@ -29,7 +31,7 @@ def within_blocks(
     Parameters
     ----------
     edges : DataFrame
-        One row an edge: medium, mean, the factors and the blocks.
+        One row an edge: edge, medium, mean, the factors and the blocks.
     medium, than : str
     cells : sequence of str
         Other factors; their combinations weigh equally.
@@ -41,48 +43,65 @@ def within_blocks(
     (name, (estimate, se, df)) or None
         None where there is too little to go by.
     """
-    both = edges[edges["medium"].isin([medium, than])]
-    parts = [part for _, part in both.groupby(list(cells), observed=True)] if cells else [both]
-    ways = [("edge means", _welch)]
-    if blocks:
-        ways.insert(0, (f"the differences within each {blocks[0]}", _paired))
-    for name, simple in ways:
-        pieces = [simple(part, medium, than, blocks) for part in parts]
-        if pieces and all(piece is not None for piece in pieces):
-            return name, _average([piece for piece in pieces if piece is not None])
-    return None
-
-
-def _paired(part: pd.DataFrame, medium: str, than: str, blocks: Sequence[str]) -> Simple | None:
-    means = part.pivot_table(index=blocks[0], columns="medium", values="mean", observed=True)
-    if not {medium, than} <= set(means.columns):
+    whole = math.prod(edges[name].nunique() for name in cells)
+    edges = edges[edges["medium"].isin([medium, than])]
+    block = blocks[0] if blocks and edges[blocks[0]].nunique() > 1 else "edge"
+    cell = np.zeros(len(edges), dtype=np.intp)
+    if cells:
+        cell = np.asarray(edges.groupby(list(cells), observed=True).ngroup(), dtype=np.intp)
+    if len(set(cell)) < whole:
         return None
-    return _t_mean((means[medium] - means[than]).dropna().to_numpy())
+    tables = [_table(edges, name, pd.factorize(edges[block])[0], cell) for name in (medium, than)]
+    tiny = 1e-12 * float(edges["mean"].abs().max())
+    paired = _over_blocks(tables[0] - tables[1], tiny)
+    if paired is not None:
+        return f"the differences within each {block}", paired
+    one, other = (_over_blocks(table, tiny) for table in tables)
+    return None if one is None or other is None else (f"{block} means", _sum([one, other], [1.0, -1.0]))
 
 
-def _t_mean(values: Floats) -> Simple | None:
-    if len(values) < 2 or np.ptp(values) == 0:
+def _table(edges: pd.DataFrame, medium: str, block: Codes, cell: Codes) -> Floats:
+    """Mean of a medium's edges in each block (row) and cell (column); NaN where there is none."""
+    shape = block.max() + 1, cell.max() + 1
+    counts, sums = np.zeros(shape), np.zeros(shape)
+    here = (edges["medium"] == medium).to_numpy()
+    np.add.at(counts, (block[here], cell[here]), 1.0)
+    np.add.at(sums, (block[here], cell[here]), edges["mean"].to_numpy()[here])
+    return np.divide(sums, counts, out=np.full(shape, np.nan), where=counts > 0)
+
+
+def _over_blocks(table: Floats, tiny: float) -> Simple | None:
+    """Mean over cells of equal weight, from a table of blocks by cells.
+
+    Blocks that lack a cell of theirs are passed over. Cells that one block holds are averaged
+    within it, so that what is left are independent values, one a block.
+    """
+    held = ~np.isnan(table)
+    kinds = np.unique(held, axis=0)
+    kinds = np.array([kind for kind in kinds if not any(_within(kind, other) for other in kinds)])
+    if not np.array_equal(kinds.sum(axis=0), np.ones(table.shape[1])):
+        return None
+    pieces = [_t_mean(table[np.ix_(np.all(held == kind, axis=1), kind)].mean(axis=1), tiny) for kind in kinds]
+    known = [piece for piece in pieces if piece is not None]
+    return _sum(known, kinds.mean(axis=1)) if len(known) == len(pieces) else None
+
+
+def _within(kind: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+    return bool(np.all(kind <= other) and np.any(kind < other))
+
+
+def _t_mean(values: Floats, tiny: float) -> Simple | None:
+    if len(values) < 2 or np.ptp(values) <= tiny:
         return None
     return float(values.mean()), float(values.std(ddof=1) / math.sqrt(len(values))), len(values) - 1.0
 
 
-def _welch(part: pd.DataFrame, medium: str, than: str, blocks: Sequence[str]) -> Simple | None:
-    one = _t_mean(part.loc[part["medium"] == medium, "mean"].to_numpy())
-    other = _t_mean(part.loc[part["medium"] == than, "mean"].to_numpy())
-    if one is None or other is None:
-        return None
-    return _sum([one, (-other[0], other[1], other[2])], 1.0)
-
-
-def _average(pieces: Sequence[Simple]) -> Simple:
-    return _sum(pieces, 1 / len(pieces))
-
-
-def _sum(pieces: Sequence[Simple], weight: float) -> Simple:
+def _sum(pieces: Sequence[Simple], weights: Sequence[float] | Floats) -> Simple:
     """Weighted sum of independent estimates; df by Welch and Satterthwaite."""
-    variances = [(weight * se) ** 2 for _, se, _ in pieces]
-    df = sum(variances) ** 2 / sum(v**2 / n for v, (_, _, n) in zip(variances, pieces, strict=True))
-    return weight * sum(estimate for estimate, _, _ in pieces), math.sqrt(sum(variances)), df
+    estimates, se, df = np.array(pieces).T
+    variances = (np.asarray(weights) * se) ** 2
+    total = float(variances.sum())
+    return float(np.dot(weights, estimates)), math.sqrt(total), total**2 / float(np.sum(variances**2 / df))
 
 
 def opinion(name: str, simple: Simple, region: Region, rate: float, found: Outcome) -> SecondOpinion:
