@@ -8,18 +8,19 @@ Where an edge has an over-range cut only the count can take it in, and it decide
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy import optimize, special, stats
 
-from sharpstats.claims.compare import edges_where
-from sharpstats.claims.evidence import Evidence, outcome
-from sharpstats.claims.finding import Outcome, SecondOpinion
+from sharpstats.claims.compare import at_levels, edges_where
+from sharpstats.claims.counting import Counted
+from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.settle import fewest
 from sharpstats.model.reduce import Codes
-from sharpstats.model.tolerance import SEED, DrawnQuantile, Quantile, edge_quantile
+from sharpstats.model.tolerance import SEED, DrawnQuantile, Quantile, edge_quantile, lower_tail
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Reaches
@@ -39,74 +40,88 @@ def evidence(claim: Reaches, fit: TrialFit) -> Evidence:
     """
     edges = edges_where(fit, claim.where)
     edges = edges[edges["medium"] == claim.medium]
-    beyond = _over_range(fit, claim)
+    others = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in claim.where]
+    beyond = _over_range(fit, claim, others)
+    missing = _missing(fit, claim, others, edges, beyond)
+    if missing is not None:
+        return _unknown(claim, fit, edges, missing)
     limit = math.log(claim.level.reading.value) if fit.scale == "log" else claim.level.reading.value
-    count = _Count(int((edges["mean"] < limit).sum()), len(edges) + beyond, claim.share)
-    quantile = None if beyond or edges.empty else _quantile(edges, fit, claim)
+    counted = Counted(edges["mean"].to_numpy(), beyond["least"].to_numpy(), limit, claim.share)
+    quantile = _quantile(edges, fit, claim.share, others) if beyond.empty else None
     if quantile is None:
-        return _by_count(claim, fit, edges, count, beyond)
-    return _by_bound(claim, fit, edges, count, quantile, limit)
+        return _by_count(claim, fit, edges, counted)
+    return _by_bound(claim, fit, edges, counted, quantile)
 
 
-class _Count:
-    """Edges below the level among all edges: an exact binomial test (Clopper & Pearson 1934)."""
-
-    def __init__(self, below: int, edges: int, share: float) -> None:
-        self.below, self.edges, self.share = below, edges, share
-
-    @property
-    def p_shown(self) -> float:
-        return float(stats.binom.sf(self.below - 1, self.edges, self.share)) if self.edges else math.nan
-
-    @property
-    def p_contradicted(self) -> float:
-        return float(stats.binom.cdf(self.below, self.edges, self.share)) if self.edges else math.nan
-
-    def opinion(self, rate: float, found: Outcome) -> SecondOpinion:
-        said = outcome(self.p_shown, self.p_contradicted, rate)
-        return SecondOpinion("counting edges", said, said == found,
-                             f"{self.below} of {self.edges} edges read below; by counting alone the claim is {said}"
-                             f"{', too' if said == found else ''}.")  # fmt: skip
-
-
-def _over_range(fit: TrialFit, claim: Reaches) -> int:
-    """Edges of the medium that an over-range cut keeps out of the comparison."""
+def _over_range(fit: TrialFit, claim: Reaches, others: list[str]) -> pd.DataFrame:
+    """Edges of the medium that an over-range cut keeps out of the comparison: the least their mean can be."""
     readings = fit.trial.readings
     out = readings[readings["edge"].isin(fit.left_out["edge"]) & (readings["medium"] == claim.medium)]
     for name, level in claim.where.items():
         out = out[out[name].astype(str) == level]
-    return int(out["edge"].nunique())
+    values = out["reading"].to_numpy(float)
+    grouped = out.assign(least=np.log(values) if fit.scale == "log" else values).groupby("edge", observed=True)
+    return grouped[others].first().assign(least=grouped["least"].mean())
 
 
-def _quantile(edges: pd.DataFrame, fit: TrialFit, claim: Reaches) -> Quantile | None:
-    others = [n for n in fit.mixed.frame.fixed_factors if n != "medium" and n not in claim.where]
+def _missing(
+    fit: TrialFit, claim: Reaches, others: list[str], edges: pd.DataFrame, beyond: pd.DataFrame
+) -> Mapping[str, str] | None:
+    """Levels at which no edge of the medium was made; None if there is an edge for each."""
+    if len(edges) + len(beyond) == 0:
+        return claim.where
+    for name in others:
+        made = {*edges[name].astype(str), *beyond[name].astype(str)}
+        for level in fit.mixed.frame.factors[name].levels:
+            if level not in made:
+                return {**claim.where, name: level}
+    return None
+
+
+def _quantile(edges: pd.DataFrame, fit: TrialFit, share: float, others: list[str]) -> Quantile | None:
     cells = np.zeros(len(edges), dtype=np.intp)
     if others:
         cells = np.asarray(edges.groupby(others, observed=True).ngroup(), dtype=np.intp)
-    blocks: list[Codes] = []
-    for name in fit.trial.plan.layout.blocks:
-        codes = np.asarray(pd.factorize(edges[name])[0], dtype=np.intp)
-        if 1 < codes.max() + 1 < len(edges):
-            blocks.append(codes)
-    return edge_quantile(edges["mean"].to_numpy(), cells, blocks, claim.share)
+    return edge_quantile(edges["mean"].to_numpy(), cells, list(_shared_blocks(edges, fit).values()), share)
+
+
+def _shared_blocks(edges: pd.DataFrame, fit: TrialFit) -> dict[str, Codes]:
+    """Blocks that hold several of the edges."""
+    codes = {name: np.asarray(pd.factorize(edges[name])[0], dtype=np.intp) for name in fit.trial.plan.layout.blocks}
+    return {name: block for name, block in codes.items() if 1 < len(set(block)) < len(edges)}
+
+
+def _unknown(claim: Reaches, fit: TrialFit, edges: pd.DataFrame, missing: Mapping[str, str]) -> Evidence:
+    nan = math.nan
+    note = Note("not-answered", f"No edge was made with {claim.medium}{at_levels(missing)}, so nothing is known of how "
+                "many would read below the level.")  # fmt: skip
+    return Evidence(
+        p_shown=nan, p_contradicted=nan, df=nan, estimate=nan, estimate_on_scale=nan, se=nan,
+        interval=lambda rate: (nan, nan), more_edges=lambda rate: None, second=lambda rate, found: None,
+        notes=(note,), **_common(claim, fit, edges),
+    )  # fmt: skip
 
 
 def _by_bound(
-    claim: Reaches, fit: TrialFit, edges: pd.DataFrame, count: _Count, quantile: Quantile, limit: float
+    claim: Reaches, fit: TrialFit, edges: pd.DataFrame, counted: Counted, quantile: Quantile
 ) -> Evidence:
-    def interval(rate: float) -> tuple[float, float]:
-        low, high = quantile.bound(rate), quantile.bound(1 - rate)
-        return (math.exp(low), math.exp(high)) if fit.scale == "log" else (low, high)
-
     def more_edges(rate: float) -> int | None:
-        return _more(edges["mean"].to_numpy(), quantile, limit, claim.share, rate)
+        return _more(edges["mean"].to_numpy(), quantile, counted.limit, claim.share, rate)
+
+    def interval(rate: float) -> tuple[float, float]:
+        return _as_readings(fit, quantile.bound(rate), quantile.bound(1 - rate))
 
     return Evidence(
-        p_shown=quantile.p_below(limit), p_contradicted=quantile.p_above(limit), df=quantile.df,
+        p_shown=quantile.p_below(counted.limit), p_contradicted=quantile.p_above(counted.limit), df=quantile.df,
         estimate_on_scale=quantile.estimate, se=math.nan, interval=interval, more_edges=more_edges,
-        second=count.opinion, estimate=float(fit.as_reading(quantile.estimate)),
+        second=counted.opinion, estimate=float(fit.as_reading(quantile.estimate)),
         notes=_notes(quantile, edges), **_common(claim, fit, edges),
     )  # fmt: skip
+
+
+def _as_readings(fit: TrialFit, low: float, high: float) -> tuple[float, float]:
+    with np.errstate(over="ignore"):  # two edges may put the bound beyond all numbers
+        return float(fit.as_reading(low)), float(fit.as_reading(high))
 
 
 def _common(claim: Reaches, fit: TrialFit, edges: pd.DataFrame) -> dict[str, Any]:
@@ -125,31 +140,28 @@ def _notes(quantile: Quantile, edges: pd.DataFrame) -> tuple[Note, ...]:
     return tuple(notes)
 
 
-def _by_count(claim: Reaches, fit: TrialFit, edges: pd.DataFrame, count: _Count, beyond: int) -> Evidence:
-    """Order statistics: the bound is an edge's own reading, or infinite where there are too few."""
-    means = np.append(np.sort(edges["mean"].to_numpy()), np.full(beyond, np.inf))
-    place = max(math.ceil(claim.share * len(means)) - 1, 0)
-
-    def reading(rank: int) -> float:
-        if not 0 <= rank < len(means):
-            return math.inf if rank >= len(means) else 0.0 if fit.scale == "log" else -math.inf
-        return float(fit.as_reading(means[rank]))
-
-    def interval(rate: float) -> tuple[float, float]:
-        high = int(stats.binom.ppf(1 - rate, len(means), claim.share))
-        low = int(stats.binom.ppf(rate, len(means), claim.share)) - 1
-        return reading(low), reading(high)
-
-    notes = [Note("by-count", f"{beyond} of {len(means)} edges have an over-range cut, so edges were counted: "
-                  f"{count.below} of {count.edges} read below the level.")] if beyond else [
-             Note("by-count", "There are too few edges for a tolerance bound, so edges were counted.")]  # fmt: skip
+def _by_count(claim: Reaches, fit: TrialFit, edges: pd.DataFrame, counted: Counted) -> Evidence:
+    """Edges counted, where there is no tolerance bound."""
+    estimate = counted.estimate
     return Evidence(
-        p_shown=count.p_shown, p_contradicted=count.p_contradicted, df=math.nan,
-        estimate=reading(place) if len(means) else math.nan,
-        estimate_on_scale=float(means[place]) if len(means) and np.isfinite(means[place]) else math.nan, se=math.nan,
-        interval=interval, more_edges=lambda rate: _more_by_count(count, rate), second=lambda rate, found: None,
-        notes=tuple(notes), **_common(claim, fit, edges),
+        p_shown=counted.p_shown, p_contradicted=counted.p_contradicted, df=math.nan,
+        estimate=float(fit.as_reading(estimate)), estimate_on_scale=estimate, se=math.nan,
+        interval=lambda rate: _as_readings(fit, *counted.bounds(rate)), more_edges=counted.more_edges,
+        second=lambda rate, found: None, notes=_count_notes(fit, edges, counted), **_common(claim, fit, edges),
     )  # fmt: skip
+
+
+def _count_notes(fit: TrialFit, edges: pd.DataFrame, counted: Counted) -> tuple[Note, ...]:
+    beyond = len(counted.least)
+    why = "The edges are too few, or too much alike, for a tolerance bound"
+    if beyond:
+        why = f"{beyond} of {counted.edges} edges {'has' if beyond == 1 else 'have'} an over-range cut"
+    told = f"{why}, so edges were counted: {counted.below} of {counted.edges} read below the level."
+    return (Note("by-count", told), *(
+        Note("counted-in-blocks", f"Edges of one {name} count like edges of different ones here, which makes the count "
+             "look surer than it is.")
+        for name in _shared_blocks(edges, fit)
+    ))  # fmt: skip
 
 
 def _more(values: np.ndarray, quantile: Quantile, limit: float, share: float, rate: float) -> int | None:
@@ -165,8 +177,8 @@ def _more(values: np.ndarray, quantile: Quantile, limit: float, share: float, ra
     def settled(m: int) -> float:
         n = max(m * worth, 1.5)
         low, high = stats.nct.ppf([rate, 1 - rate], n - 1, z * math.sqrt(n))
-        cdf = stats.nct.cdf([low, high], n - 1, ahead * math.sqrt(n))
-        return float(cdf[0] + 1 - cdf[1])
+        contradicted = lower_tail(low, n - 1, ahead * math.sqrt(n))
+        return float(contradicted + stats.nct.sf(high, n - 1, ahead * math.sqrt(n)))
 
     return fewest(settled, len(values))
 
@@ -181,15 +193,3 @@ def _worth(p: float, z: float, ahead: float, edges: int) -> float:
     if edges <= 2 or excess(low) * excess(high) >= 0:
         return high
     return float(optimize.brentq(excess, low, high, xtol=1e-3))
-
-
-def _more_by_count(count: _Count, rate: float) -> int | None:
-    """Edges to add if the share of edges below stays as it is."""
-    seen = (count.below + 0.5) / (count.edges + 1)
-
-    def settled(m: int) -> float:
-        shown = stats.binom.isf(rate, m, count.share) + 1  # fewest below that show the claim
-        contradicted = stats.binom.ppf(rate, m, count.share) - 1
-        return float(stats.binom.sf(shown - 1, m, seen) + stats.binom.cdf(contradicted, m, seen))
-
-    return fewest(settled, count.edges) if count.edges else None

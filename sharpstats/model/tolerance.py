@@ -22,6 +22,8 @@ from sharpstats.model.reduce import Codes
 Floats = NDArray[np.float64]
 DRAWS = 40_000
 SEED = 16269
+_TINY = 1e-12
+"""Spread that is only rounding, relative to the values."""
 
 
 class Quantile(Protocol):
@@ -84,7 +86,7 @@ class ExactQuantile:
 
     def p_above(self, limit: float) -> float:
         """Lower tail of the noncentral t."""
-        return float(stats.nct.cdf(self._statistic(limit), self.df, self.z * np.sqrt(self.m)))
+        return float(lower_tail(self._statistic(limit), self.df, self.z * np.sqrt(self.m)))
 
     def _statistic(self, limit: float) -> float:
         return float(np.sqrt(self.m)) * (limit - self.mean) / self.sd
@@ -110,8 +112,9 @@ class DrawnQuantile:
         return float("nan")
 
     def bound(self, confidence: float) -> float:
-        """Quantile of the draws."""
-        return float(np.quantile(self.draws, confidence))
+        """The draw that a limit must pass for `p_below` (or `p_above`) to be small enough."""
+        place = confidence * (len(self.draws) + 1)
+        return float(self.draws[int(np.ceil(place) if confidence > 0.5 else place) - 1])
 
     def p_below(self, limit: float) -> float:
         """Share of the draws at or above the limit."""
@@ -125,6 +128,19 @@ class DrawnQuantile:
 def _share(hits: int, draws: int) -> float:
     """Never zero: draws cannot show that (Davison & Hinkley 1997, section 4.2)."""
     return (hits + 1) / (draws + 1)
+
+
+def lower_tail(t: float | Floats, df: float, noncentrality: float) -> Floats:
+    """P(T <= t) of the noncentral t.
+
+    As the upper tail of -T: SciPy's own lower tail is NaN where the chance is all but 0 or 1.
+
+    Examples
+    --------
+    >>> float(lower_tail(-5.0, 29, 7.0))
+    0.0
+    """
+    return np.asarray(stats.nct.sf(-np.asarray(t), df, -noncentrality), dtype=float)
 
 
 def one_sided_factor(m: int, z: float, confidence: float) -> float:
@@ -165,12 +181,11 @@ def edge_quantile(values: Floats, cells: Codes, blocks: Sequence[Codes], share: 
     Quantile or None
         None where nothing is left to show the spread.
     """
-    z = float(special.ndtri(share))
+    if len(values) < 2 or np.ptp(values) <= _TINY * np.abs(values).max():
+        return None
     if cells.max() == 0 and not blocks:
-        m, sd = len(values), float(values.std(ddof=1)) if len(values) > 1 else 0.0
-        if sd == 0:
-            return None
-        return ExactQuantile(m, float(values.mean()), sd, z)
+        sd = float(values.std(ddof=1))
+        return ExactQuantile(len(values), float(values.mean()), sd, float(special.ndtri(share)))
     return _drawn_quantile(values, cells, blocks, share)
 
 
@@ -196,7 +211,7 @@ def _sums_of_squares(values: Floats, cells: Codes, blocks: Sequence[Codes]) -> t
     """
     factors = [cells, *blocks]
     indicators = [np.eye(int(codes.max()) + 1)[codes] for codes in factors]
-    z = np.column_stack([*indicators, values])
+    z = np.column_stack([*indicators, values - values.mean()])
     ends = np.cumsum([block.shape[1] for block in indicators])
     products = z.T @ z
     squares, df, traces = [], [], []
@@ -209,7 +224,7 @@ def _sums_of_squares(values: Floats, cells: Codes, blocks: Sequence[Codes]) -> t
     taken = np.append(-np.diff(squares), squares[-1])
     expected = np.vstack([-np.diff(traces, axis=0), [[0.0] * len(blocks) + [df[-1]]]])
     freedom = np.append(-np.diff(df), df[-1]).astype(float)
-    if np.any(freedom < 1) or taken[-1] <= 0:
+    if np.any(freedom < 1) or taken[-1] <= len(values) * (_TINY * np.abs(values).max()) ** 2:
         return None
     return np.maximum(taken, 0.0), freedom, expected
 
