@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -57,7 +57,7 @@ def judge_trial(trial: Trial) -> Findings:
     inside = [plan.family == "holm" and claim.primary for claim in plan.claims]
     parts = share(evidence, inside, plan.alpha)
     findings = tuple(map(_finding, plan.claims, evidence, parts, [fit] * len(parts)))
-    return Findings(trial, fit, findings, _notes(trial, sum(inside)))
+    return Findings(trial, fit, findings, _notes(fit, findings, sum(inside)))
 
 
 def _evidence(claim: Claim, fit: TrialFit) -> Evidence:
@@ -82,10 +82,14 @@ def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> F
     )  # fmt: skip
 
 
-def _notes(trial: Trial, family: int) -> tuple[Note, ...]:
-    notes = []
+def _notes(fit: TrialFit, findings: Sequence[Finding], family: int) -> tuple[Note, ...]:
+    notes, trial = [], fit.trial
     if family > 1:
         notes.append(Note("family", f"{family} primary claims share the error rate {trial.plan.alpha:g} by Holm's "
                           "method, so their intervals are wider than they would be alone."))  # fmt: skip
+    blocks = " and ".join(name for name in trial.plan.layout.blocks if fit.data[name].nunique() > 1)
+    if blocks and any(finding.more_edges for finding in findings):
+        notes.append(Note("new-blocks", f"Where an open claim asks for more edges, a new {blocks} is reckoned with for as "
+                          f"many edges as one {blocks} has here: more edges on the same {blocks} would tell less."))  # fmt: skip
     notes += [Note("changed-plan", text) for text in trial.differences]
     return tuple(notes)

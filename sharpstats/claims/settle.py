@@ -1,8 +1,10 @@
 """How many more edges would probably settle an open claim.
 
-The simple answer: the difference and the spread are taken as they were found, new edges come
-in the proportions of the trial (so its variance falls as one over their number), and settled
-means shown or contradicted with a chance of four in five.
+The simple answer: the difference and the spread are taken as they were found, and settled
+means shown or contradicted with a chance of four in five. The trial is taken to grow as a
+whole, with new blocks that hold as many edges each as the old ones, so that the variance of a
+difference falls as one over the number of edges. More edges in the same blocks would tell
+less, since what a block does to a medium stays in every one of them.
 """
 
 from __future__ import annotations
