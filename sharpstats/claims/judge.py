@@ -89,7 +89,7 @@ def _notes(fit: TrialFit, findings: Sequence[Finding], family: int) -> tuple[Not
                           "method, so their intervals are wider than they would be alone."))  # fmt: skip
     blocks = " and ".join(name for name in trial.plan.layout.blocks if fit.data[name].nunique() > 1)
     if blocks and any(finding.more_edges for finding in findings):
-        notes.append(Note("new-blocks", f"Where an open claim asks for more edges, a new {blocks} is reckoned with for as "
-                          f"many edges as one {blocks} has here: more edges on the same {blocks} would tell less."))  # fmt: skip
+        notes.append(Note("new-blocks", f"Where an open claim asks for more edges, a new {blocks} is reckoned with for "
+                          f"as many edges as one {blocks} has here: more on the same {blocks} would tell less."))
     notes += [Note("changed-plan", text) for text in trial.differences]
     return tuple(notes)
