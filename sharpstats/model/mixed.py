@@ -7,7 +7,7 @@ variances (`reml.py`), the fixed effects with their degrees of freedom (`freedom
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
@@ -48,6 +48,8 @@ from sharpstats.notes import Note
 Floats = NDArray[np.float64]
 DfMethod = Literal["kenward-roger", "satterthwaite"]
 RESIDUAL = "residual"
+MAX_COLUMNS = 3000
+"""More levels of blocks than this would need matrices of more than 70 MB at every step."""
 RANK_TOLERANCE = 1e-9
 """Share of a column of X that must be its own for it to be told apart from those before it."""
 
@@ -285,6 +287,38 @@ class MixedFit(Shown):
             adjust=family.adjust, covariance=covariance, notes=tuple(notes),
         )  # fmt: skip
 
+    def refit(self, response: Floats) -> MixedFit:
+        """Fit the same model to another response, for simulations.
+
+        Parameters
+        ----------
+        response : ndarray of shape (N,)
+            One number for each row of the table, in its order.
+
+        Returns
+        -------
+        MixedFit
+
+        Raises
+        ------
+        ValueError
+            If there is not one number for each row.
+        FitError
+            As `fit_mixed`.
+
+        Examples
+        --------
+        >>> import pandas as pd
+        >>> table = pd.DataFrame({"y": [5.1, 5.2, 4.8, 4.9], "medium": ["film", "film", "stone", "stone"]})
+        >>> fit = fit_mixed(table, response="y", fixed=["medium"])
+        >>> fit.refit(np.array([5.0, 5.4, 4.8, 4.4])).contrasts("medium").estimate.round(3)
+        array([0.6])
+        """
+        y = np.asarray(response, dtype=float)
+        if y.shape != self.frame.y.shape:
+            raise ValueError(f"`response` must have shape {self.frame.y.shape}, got {y.shape}")
+        return _fit(replace(self.frame, y=y), self.structure, self.units, self.level)
+
     def criterion_for(self, response: Floats) -> float:
         """-2 log restricted likelihood of the same model for another response.
 
@@ -400,7 +434,10 @@ def fit_mixed(
     frame = model_frame(table, response, fixed, random, covariates)
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
-    structure, units = _find_structure(frame)
+    return _fit(frame, *_find_structure(frame), level)
+
+
+def _fit(frame: ModelFrame, structure: Structure, units: Units, level: float) -> MixedFit:
     x = _design(frame, units)
     centred, offset = _centred(frame.y)
     whole, means_of_units = reduce_readings(units, x, centred)
@@ -419,6 +456,7 @@ def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
     coded = [_coded_term(frame, term) for term in frame.random]
     unit, count = find_units([codes for codes, _ in coded], [levels for _, levels in coded], frame.y.size)
     structure, upper = _structure(frame, [levels for _, levels in coded], count)
+    _check_columns(sum(coded[k][1] for k in upper))
     first = first_of_each(unit, count)
     return structure, Units(
         unit=unit, first=first, size=np.bincount(unit, minlength=count).astype(float),
@@ -430,6 +468,15 @@ def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
 def _coded_term(frame: ModelFrame, term: Term) -> tuple[Codes, int]:
     factors = [frame.factors[name] for name in term]
     return (factors[0].codes, len(factors[0].raw)) if len(term) == 1 else combine([factor.codes for factor in factors])
+
+
+def _check_columns(columns: int) -> None:
+    """Refuse before any matrix of that many rows is made."""
+    if columns > MAX_COLUMNS:
+        raise FitError(
+            f"The blocks have {columns:,} levels in all; more than {MAX_COLUMNS:,} cannot be fitted. "
+            "Name as blocks only what a person would count: blades, days, operators."
+        )
 
 
 def _design(frame: ModelFrame, units: Units) -> Floats:

@@ -30,8 +30,6 @@ SETTLED = 1e-11
 """Promised fall of the criterion at which the last step is taken. The error of a variance is
 about its square root before that step and, as Newton's method converges quadratically,
 about this after it."""
-MAX_COLUMNS = 3000
-"""More columns of Z than this would need matrices of more than 70 MB at every step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,11 +241,6 @@ def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | N
         If no step improves the criterion while its gradient is not zero, or after
         100 steps.
     """
-    if r.q > MAX_COLUMNS:
-        raise FitError(
-            f"The blocks have {r.q:,} levels in all; more than {MAX_COLUMNS:,} cannot be fitted. "
-            "Name as blocks only what a person would count: blades, days, operators."
-        )
     s = start_variances(r) if start is None else start.copy()
     free = np.ones(s.size, dtype=bool)
     for index, value in (held or {}).items():

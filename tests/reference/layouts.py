@@ -1,0 +1,88 @@
+"""Invented layouts for tests: small and unbalanced for the dense formulas, balanced for mean squares."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reference.dense import Dense, same_level
+from sharpstats.model.mixed import MixedFit, fit_mixed
+
+
+def unbalanced(seed: int, *, media: int = 3, blades: int = 5, days: int = 3, edges: int = 18) -> pd.DataFrame:
+    """Edges spread at random over media, blades and days, one to four cuts each.
+
+    `start` is constant within an edge, `position` is not.
+    """
+    rng = np.random.default_rng(seed)
+    edge = np.arange(edges)
+    table = pd.DataFrame({
+        "edge": [f"e{i:02d}" for i in edge],
+        "medium": np.array([f"m{i}" for i in range(media)])[(edge + rng.integers(0, 2, edges)) % media],
+        "steel": np.array(["carbon", "stainless"])[rng.permutation(edge % 2)],
+        "blade": np.array([f"b{i}" for i in range(blades)])[rng.permutation(edge % blades)],
+        "day": np.array([f"d{i}" for i in range(days)])[rng.permutation(edge % days)],
+        "start": rng.normal(500, 40, edges).round(),
+        "own": rng.normal(0, 0.2, edges),
+    })  # fmt: skip
+    table = table.loc[np.repeat(edge, rng.integers(1, 5, edges))].reset_index(drop=True)
+    table["position"] = rng.uniform(0, 60, len(table)).round(1)
+    blade, day = (table[name].str[1:].astype(int).to_numpy() for name in ("blade", "day"))
+    table["y"] = (
+        5 + 0.1 * table["medium"].str[1:].astype(int) + 0.001 * table["position"] + table["own"]
+        + rng.normal(0, 0.3, blades)[blade] + rng.normal(0, 0.2, days)[day] + rng.normal(0, 0.25, len(table))
+    )  # fmt: skip
+    return table
+
+
+def crossed(
+    rng: np.random.Generator, *, media: int = 3, blades: int = 4, edges: int = 2, cuts: int = 3,
+    sd: tuple[float, float, float, float] = (0.3, 0.2, 0.2, 0.1),
+) -> pd.DataFrame:  # fmt: skip
+    """Every blade with every medium, so many edges each and so many cuts on each.
+
+    `sd` belongs to blade, blade x medium, edge and cut.
+    """
+    medium, blade, edge, cut = np.indices((media, blades, edges, cuts)).reshape(4, -1)
+    cell = medium * blades + blade
+    return pd.DataFrame({
+        "medium": [f"m{i}" for i in medium],
+        "blade": [f"b{i}" for i in blade],
+        "edge": [f"e{i}" for i in cell * edges + edge],
+        "y": 5 + 0.2 * medium + sd[0] * rng.standard_normal(blades)[blade]
+             + sd[1] * rng.standard_normal(cell.max() + 1)[cell]
+             + sd[2] * rng.standard_normal((cell.max() + 1) * edges)[cell * edges + edge]
+             + sd[3] * rng.standard_normal(len(cut)),
+    })  # fmt: skip
+
+
+def nested(rng: np.random.Generator, *, media: int = 3, blades: int = 3, edges: int = 3, cuts: int = 2,
+           sd: tuple[float, float, float] = (0.3, 0.2, 0.1)) -> pd.DataFrame:  # fmt: skip
+    """Blades of their own for each medium. `sd` belongs to blade, edge and cut."""
+    table = crossed(rng, media=media, blades=blades, edges=edges, cuts=cuts, sd=(0.0, *sd))
+    return table.assign(blade=table["medium"] + table["blade"])
+
+
+def design(table: pd.DataFrame, *columns: str) -> np.ndarray:
+    """X against each first level, made from the labels alone; a column of numbers is a covariate."""
+    parts = [np.ones((len(table), 1))]
+    for name in columns:
+        values = table[name]
+        if values.dtype.kind == "f":
+            parts.append(values.to_numpy()[:, None])
+        else:
+            parts.append(np.column_stack([(values == level) for level in sorted(values.unique())[1:]]).astype(float))
+    return np.column_stack(parts)
+
+
+def both(table: pd.DataFrame, fixed: list[str], random: list[str | tuple[str, str]],
+         covariates: tuple[str, ...] = ()) -> tuple[MixedFit, Dense, list[int]]:  # fmt: skip
+    """Our fit, the dense formulas at its variances, and the place of each of their variances in ours."""
+    fit = fit_mixed(table, response="y", fixed=fixed, random=random, covariates=covariates)
+    g = []
+    for term in fit.structure.kept:
+        joined = table[list(term)].agg(" ".join, axis=1)
+        g.append(same_level(joined.tolist()))
+    g.append(np.eye(len(table)))
+    places = fit.structure.positions
+    return fit, Dense(table["y"].to_numpy(), design(table, *fixed), g, fit.optimum.variances[places]), places
