@@ -5,8 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from nbconvert import HTMLExporter
 
 TEMPLATES = Path(__file__).parent / "templates"
 NAME = "sharpstats"
@@ -42,19 +46,22 @@ def page(notebook: Any) -> str:
     str
         A page that asks for nothing: pictures are inside it, and it holds no script.
     """
-    from nbconvert import HTMLExporter
-
-    exporter = HTMLExporter(
-        template_name=NAME, extra_template_basedirs=[str(TEMPLATES)], exclude_anchor_links=True, embed_images=False
-    )
+    exporter = load()
     head, sections = divide(notebook.cells)
     text, _ = exporter.from_notebook_node(notebook, {NAME: {"head": head, "sections": sections}})
     return str(text)
 
 
-def load() -> None:
-    """Load what `page` needs, while there is time."""
-    import nbconvert  # noqa: F401
+@cache
+def load() -> HTMLExporter:
+    """Load what `page` needs; to be called while there is time."""
+    from nbconvert import HTMLExporter
+
+    exporter = HTMLExporter(
+        template_name=NAME, extra_template_basedirs=[str(TEMPLATES)], exclude_anchor_links=True, embed_images=False
+    )
+    exporter.template  # noqa: B018  reads and compiles the template
+    return exporter
 
 
 def divide(cells: Sequence[Any]) -> tuple[tuple[Any, ...], tuple[Section, ...]]:

@@ -28,6 +28,7 @@ with what was published."""
 OPEN = """\
 import sharpstats as ss
 from sharpstats.figures.claims import claims_picture
+from sharpstats.figures.drift import drift_picture
 from sharpstats.figures.edges import edges_picture
 from sharpstats.figures.residuals import residuals_picture
 from sharpstats.figures.spread import spread_picture
@@ -52,13 +53,14 @@ SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("fit", "Means and differences", "fit"),
     ("spread", "Where the spread comes from", "kept(spread_picture(fit))"),
     ("residuals", "Does the model fit?", "kept(residuals_picture(fit))"),
+    ("drift", "", "kept(drift_picture(fit))"),
     ("trial", "What was read", "trial"),
     ("methods", "Methods", "methods(findings)"),
     ("cautions", "If you try it yourself", "safety()"),
     ("provenance", "Provenance", "Provenance(provenance(trial))"),
     ("check", "Run it again", "keep(findings)"),
 )
-"""Name, heading and code of each section, findings first."""
+"""Name, heading and code of each part, findings first; one without a heading belongs to the one before."""
 
 TEXTS = {"check": RERUN}
 """What is said under a heading before the code."""
@@ -75,8 +77,9 @@ def cells(plan: Plan) -> Iterator[tuple[str, str, str]]:
     """
     yield "title", "markdown", _title(plan)
     for name, heading, code in SECTIONS:
-        said = f"\n\n{TEXTS[name]}" if name in TEXTS else ""
-        yield f"{name}-heading", "markdown", f"## {heading}{said}"
+        if heading:
+            said = f"\n\n{TEXTS[name]}" if name in TEXTS else ""
+            yield f"{name}-heading", "markdown", f"## {heading}{said}"
         if name == "findings":
             yield "open", "code", OPEN
         yield name, "code", code

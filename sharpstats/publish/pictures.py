@@ -14,12 +14,13 @@ if TYPE_CHECKING:
     from sharpstats.figures.picture import Picture
 
 
-def kept(picture: Picture, folder: str | Path = FIGURES, *, name: str = "") -> Picture:
+def kept(picture: Picture | None, folder: str | Path = FIGURES, *, name: str = "") -> Picture | None:
     """Write a picture as PNG and SVG, and return it to be shown.
 
     Parameters
     ----------
-    picture : Picture
+    picture : Picture or None
+        None where there was nothing to draw: then nothing is written.
     folder : str or Path, optional
         Made if it does not exist.
     name : str, optional
@@ -27,8 +28,10 @@ def kept(picture: Picture, folder: str | Path = FIGURES, *, name: str = "") -> P
 
     Returns
     -------
-    Picture
+    Picture or None
     """
+    if picture is None:
+        return None
     place = Path(folder)
     place.mkdir(exist_ok=True)
     picture.png(place / f"{name or picture.name}.png")

@@ -72,7 +72,7 @@ def test_each_picture_is_there_as_png_and_svg_and_each_claim_has_a_wide_one(publ
     for finding in results_of(published)["findings"]:
         width, height = png_size(published / "figures" / f"claim-{finding['claim']}.png")
         assert width * 9 == height * 16
-    assert len(names) == len(results_of(published)["findings"]) + 4
+    assert len(names) == len(results_of(published)["findings"]) + 5  # and claims, edges, spread, residuals, drift
 
 
 def png_size(path: Path) -> tuple[int, int]:
@@ -143,9 +143,7 @@ def test_nothing_says_who_published_or_where(published: Path) -> None:
 def test_the_notebook_is_valid_and_its_cells_are_named(published: Path) -> None:
     notebook = notebook_of(published)
     nbformat.validate(notebook)
-    assert [cell.id for cell in notebook.cells if cell.cell_type == "code"] == [
-        "findings-open" if name == "" else name for name in code_names()
-    ]
+    assert [cell.id for cell in notebook.cells if cell.cell_type == "code"] == ["open", *code_names()]
     assert notebook.metadata.kernelspec.name == "python3"
     assert all(not cell.metadata for cell in notebook.cells)
     counts = [cell.execution_count for cell in notebook.cells if cell.cell_type == "code"]
@@ -153,8 +151,7 @@ def test_the_notebook_is_valid_and_its_cells_are_named(published: Path) -> None:
 
 
 def code_names() -> list[str]:
-    first, *others = [name for name, _, _ in SECTIONS]
-    return ["open", first, *others]
+    return [name for name, _, _ in SECTIONS]
 
 
 def test_every_picture_has_a_sentence_and_every_result_a_text(published: Path) -> None:
@@ -167,7 +164,7 @@ def test_every_picture_has_a_sentence_and_every_result_a_text(published: Path) -
         if "image/png" in out.data:
             pictures += 1
             assert len(out.metadata["image/png"]["alt"]) > 40, name
-    assert pictures == 4
+    assert pictures == 5
 
 
 def test_anybody_can_run_it_again_elsewhere_and_gets_the_same(published: Path, tmp_path: Path) -> None:
