@@ -28,8 +28,8 @@ def grid_rows(frame: ModelFrame) -> tuple[Floats, NDArray[np.intp]]:
     levels : integer ndarray of shape (cells, number of fixed factors)
     """
     names = frame.fixed_factors
-    levels = np.array(list(product(*(range(len(frame.factors[name].levels)) for name in names))), dtype=np.intp)
-    levels = levels.reshape(-1, len(names))
+    cells = list(product(*(range(len(frame.factors[name].levels)) for name in names)))
+    levels = np.array(cells, dtype=np.intp).reshape(len(cells), len(names))  # one cell where there are no factors
     codes = {name: levels[:, i] for i, name in enumerate(names)}
     at = {name: np.full(len(levels), values.mean()) for name, values in frame.covariates.items()}
     return design_matrix(design_columns(frame), codes, at, len(levels)), levels

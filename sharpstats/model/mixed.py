@@ -160,15 +160,16 @@ class MixedFit(Shown):
         Terms
         """
         test = {"kenward-roger": freedom.f_kenward_roger, "satterthwaite": freedom.f_satterthwaite}[df]
-        tested, notes = [], list(self._method_notes(df))
+        tested, notes, undefined = [], list(self._method_notes(df)), False
         for term in self.frame.fixed:
             rows = means.term_rows(self.frame, term)
             if np.all(means.estimable(rows, self.null)):
                 tested.append(test(self.fixed, rows[:, self.kept_columns]))
+                undefined |= bool(np.isnan(tested[-1].df2))
             else:
                 tested.append(freedom.Tested(np.nan, len(rows), np.nan, np.nan))
                 notes.append(_not_answered(f"the term {term_name(term)}"))
-        if any(np.isnan(t.df2) and not np.isnan(t.f) for t in tested):
+        if undefined:
             notes.append(Note("df-undefined", "Fewer than two denominator degrees of freedom: no F test is given."))
         return Terms(
             terms=tuple(map(term_name, self.frame.fixed)),
