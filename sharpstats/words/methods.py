@@ -27,7 +27,7 @@ REFERENCES = {
 ALWAYS = ("patterson", "kenward", "searle")
 
 
-def methods(findings: Findings) -> Passage:
+def methods_text(findings: Findings) -> Passage:
     """Tell how the findings were reached.
 
     Parameters

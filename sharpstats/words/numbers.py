@@ -108,7 +108,7 @@ def stated(quantity: Quantity) -> str:
     >>> stated(Quantity(7.5, "%"))
     '7.5\xa0%'
     """
-    return f"{quantity.value:g}{NBSP}{quantity.unit}"
+    return plainly(quantity.value, quantity.unit)
 
 
 def plainly(value: float | None, unit: Unit) -> str:
@@ -116,12 +116,12 @@ def plainly(value: float | None, unit: Unit) -> str:
 
     Examples
     --------
-    >>> plainly(14.999999999999991, "%"), plainly(0.25, "N")
-    ('15\xa0%', '0.25\xa0N')
+    >>> plainly(14.999999999999991, "%"), plainly(0.25, "N"), plainly(1.96133, "N")
+    ('15\xa0%', '0.25\xa0N', '1.961\xa0N')
     """
     if value is None or not math.isfinite(value):
         return fixed(value)
-    return f"{round(value, 6) + 0.0:.6g}{NBSP}{unit}"
+    return f"{round(value, 3 if unit == 'N' else 2) + 0.0:.10g}{NBSP}{unit}"
 
 
 def difference(value: float | None, unit: Unit, decimals: int | None = None) -> str:

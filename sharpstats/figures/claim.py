@@ -1,0 +1,208 @@
+"""One claim on a picture of 16 to 9, for a slide or a video: the sentence, the edges, the interval."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from sharpstats.claims.finding import Finding
+from sharpstats.figures.axis import lanes, padded, plain_axis, reading_axis
+from sharpstats.figures.picture import Picture
+from sharpstats.figures.style import (
+    GROUND,
+    INK,
+    SOFT,
+    clipped,
+    ink,
+    line_height,
+    mark,
+    place,
+    sheet,
+    styled,
+    wrapped,
+    write,
+)
+from sharpstats.figures.track import INKS_OF, MARKS_OF, difference_label, draw_interval, draw_region, span_of
+from sharpstats.model.trialfit import MEDIUM, TrialFit
+from sharpstats.words.findings import answered, edges_behind, tell
+from sharpstats.words.labels import clip, one_line, sentence
+from sharpstats.words.numbers import level_percent
+
+ACROSS, DOWN, MARGIN = 12.8, 7.2, 0.6
+ROOM = ACROSS - 2 * MARGIN
+FINE = 150
+"""1920 by 1080 pixels."""
+SIZES = (31.0, 27.0, 23.0)
+WORDS, LABELS = 21.0, 17.0
+
+
+def claim_picture(finding: Finding, fit: TrialFit | None = None) -> Picture:
+    """Draw one claim for a slide.
+
+    Parameters
+    ----------
+    finding : Finding
+    fit : TrialFit, optional
+        With it the edges behind the finding are drawn as well.
+
+    Returns
+    -------
+    Picture
+        Named after the claim. Its data have one row an edge, and one for the interval.
+    """
+    edges = _edges(finding, fit)
+    with styled():
+        figure = _draw(finding, edges)
+    told = tell(finding)
+    alt = f"{told.headline}: {told.finding}. {sentence(told.verdict)} {edges_behind(finding)}"
+    found = pd.DataFrame({"part": ["interval"], "reading": [math.nan], "estimate": [finding.estimate],
+                          "low": [finding.low], "high": [finding.high], "level": [finding.level]})  # fmt: skip
+    data = pd.concat([edges.assign(part="edge"), found], ignore_index=True)
+    return Picture(f"claim-{_file_name(finding.claim)}", one_line(finding.says), alt, data, figure, fine=FINE)
+
+
+def _file_name(claim: str) -> str:
+    return re.sub(r"[^A-Za-z0-9]+", "-", claim).strip("-").lower()[:60] or "unnamed"
+
+
+def _edges(finding: Finding, fit: TrialFit | None) -> pd.DataFrame:
+    """Return the edges behind a finding, with the place of their medium in the plan."""
+    columns = ["edge", MEDIUM, "reading", "place", "unit"]
+    if fit is None:
+        return pd.DataFrame(columns=columns)
+    rows = fit.edges[fit.edges[MEDIUM].isin(list(finding.edges))]
+    for name, level in finding.where.items():
+        rows = rows[rows[name] == level] if name in rows else rows
+    order = {medium: i for i, medium in enumerate(fit.trial.plan.factors[MEDIUM])}
+    rows = rows.assign(place=rows[MEDIUM].map(order), unit=fit.unit).sort_values(["reading", "edge"])
+    return rows[columns].reset_index(drop=True)
+
+
+def _draw(finding: Finding, edges: pd.DataFrame) -> Figure:
+    figure = sheet(DOWN, ACROSS)
+    top = _words(figure, finding)
+    height = DOWN - top - 1.45
+    if finding.than is None:
+        _reaches(figure, finding, edges, top, height)
+    elif len(edges):
+        half = (ROOM - 0.6) / 2
+        axes = _panel(figure, MARGIN, top, half, height, "Every edge: the mean of its cuts")
+        log, unit = finding.scale == "log", edges["unit"].iloc[0]
+        reading_axis(axes, padded(edges["reading"].tolist(), log=log), unit, log=log)
+        _strips(axes, finding, edges, half, height)
+        _difference(figure, finding, MARGIN + half + 0.6, top, half, height)
+    else:
+        _difference(figure, finding, MARGIN, top, ROOM, height)
+    return figure
+
+
+def _words(figure: Figure, finding: Finding) -> float:
+    """Write claim, finding and verdict; return where the drawing may begin."""
+    size, title = _title(finding)
+    write(figure, MARGIN, 0.5, "\n".join(title), size=size, bold=True)
+    top = 0.5 + line_height(size) * len(title) + 0.25
+    told = tell(finding)
+    lines = wrapped(sentence(told.verdict), ROOM - 3.1, size=WORDS, lines=4)
+    write(figure, MARGIN + 0.5, top, told.finding, size=WORDS, bold=True, colour=INKS_OF[finding.finding])
+    write(figure, MARGIN, DOWN - 0.55, clipped(edges_behind(finding), ROOM, size=LABELS), size=LABELS, colour=SOFT)
+    _badge(figure, finding, top)
+    write(figure, MARGIN + 3.1, top, "\n".join(lines), size=WORDS)
+    return top + line_height(WORDS) * max(len(lines), 2) + 0.65
+
+
+def _title(finding: Finding) -> tuple[float, list[str]]:
+    """Return the largest size at which the claim fits on two lines, and the lines."""
+    for size in SIZES:
+        lines = wrapped(finding.says, ROOM, size=size, bold=True)
+        if not lines[-1].endswith("…"):
+            break
+    return size, lines
+
+
+def _badge(figure: Figure, finding: Finding, top: float) -> None:
+    colour = INKS_OF[finding.finding]
+    spot = [(MARGIN + 0.18) / ACROSS], [1 - (top + 0.18) / DOWN]
+    face = GROUND if finding.finding == "open" else colour
+    figure.add_artist(Line2D(*spot, marker=MARKS_OF[finding.finding], markersize=19, markerfacecolor=face, color=colour,
+                             markeredgewidth=3, transform=figure.transFigure))  # fmt: skip
+
+
+def _panel(figure: Figure, left: float, top: float, width: float, height: float, title: str) -> Axes:
+    write(figure, left, top - 0.38, title, size=LABELS, colour=SOFT)
+    axes = place(figure, left, top, width, height)
+    lanes(axes, height)
+    axes.tick_params(axis="x", labelsize=LABELS)
+    axes.xaxis.label.set_fontsize(LABELS)
+    return axes
+
+
+def _strips(axes: Axes, finding: Finding, edges: pd.DataFrame, width: float, height: float) -> None:
+    """Draw the edges of each medium as a strip with its name above."""
+    lane = height / max(len(finding.edges), 1)
+    for row, medium in enumerate(finding.edges):
+        own = edges[edges[MEDIUM] == medium]
+        _strip(axes, own, medium, row * lane, lane, width)
+
+
+def _strip(axes: Axes, own: pd.DataFrame, medium: str, top: float, lane: float, width: float) -> None:
+    order = int(own["place"].iloc[0]) if len(own) else 0
+    name = 0.42
+    axes.text(0.005, top + name / 2, clipped(medium, width, size=LABELS), va="center", fontsize=LABELS,
+              color=ink(order), transform=axes.get_yaxis_transform())  # fmt: skip
+    y = top + name + (lane - name - 0.1) * (np.arange(len(own)) + 0.5) / max(len(own), 1)
+    axes.plot(own["reading"], y, mark(order), color=ink(order), markersize=10, markeredgecolor=GROUND, label="edges")
+
+
+def _difference(figure: Figure, finding: Finding, left: float, top: float, width: float, height: float) -> None:
+    short = width < ROOM
+    title = f"{clip(finding.medium, 30)} minus {clip(finding.than, 30)}"
+    title = "Shaded: where the claim is true" if short else f"Shaded: where the claim is true, for {title}"
+    axes = _panel(figure, left, top, width, height, clipped(title, width, size=LABELS))
+    text = f"difference, {finding.unit}; below 0 is keener" if short else difference_label(finding.unit)
+    plain_axis(axes, padded([0.0, *span_of(finding)], by=0.12), text, most=6 if short else 9)
+    axes.axvline(0, color=INK, linewidth=1.2, zorder=0.8)
+    _track(axes, finding, height / 2, height)
+
+
+def _track(axes: Axes, finding: Finding, y: float, height: float) -> None:
+    if not answered(finding):
+        return
+    draw_region(axes, finding, y, min(height * 0.8, 1.6))
+    draw_interval(axes, finding, y, scale=2.0)
+    _name_interval(axes, finding, y)
+
+
+def _name_interval(axes: Axes, finding: Finding, y: float) -> None:
+    text = f"{level_percent(finding.level)} interval"
+    axes.annotate(text, (_middle(finding), y), (0, -16), textcoords="offset points", ha="center", va="top",
+                  fontsize=LABELS, color=INKS_OF[finding.finding],
+                  bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1.5, "alpha": 0.8})  # fmt: skip
+
+
+def _middle(finding: Finding) -> float:
+    known = [value for value in (finding.low, finding.high) if math.isfinite(value)]
+    return sum(known) / len(known) if known else finding.estimate
+
+
+def _reaches(figure: Figure, finding: Finding, edges: pd.DataFrame, top: float, height: float) -> None:
+    """Draw edges, the level, and the reading below which the share falls, on one axis."""
+    title = "Shaded: below the level. Each mark: one edge, the mean of its cuts"
+    axes = _panel(figure, MARGIN, top, ROOM, height, title)
+    log = finding.scale == "log"
+    reading_axis(axes, padded([*edges["reading"].tolist(), *span_of(finding)], log=log), finding.unit, log=log)
+    lane = height * 0.55 if len(edges) else 0.0
+    if len(edges):
+        _strip(axes, edges, finding.medium, 0.0, lane, ROOM)
+    if not answered(finding):
+        return
+    draw_region(axes, finding, height / 2, height)
+    rest = height - lane
+    y = lane + rest * 0.35
+    draw_interval(axes, finding, y, scale=2.0)
+    _name_interval(axes, finding, y)

@@ -1,0 +1,79 @@
+"""Control edges in the order in which they were made, to see whether anything drifts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+
+from sharpstats.figures.axis import plain_axis, ticks
+from sharpstats.figures.picture import Picture
+from sharpstats.figures.style import (
+    GROUND,
+    INKS,
+    LARGE,
+    RULE,
+    SMALL,
+    SOFT,
+    WIDTH,
+    clipped,
+    line_height,
+    place,
+    sheet,
+    styled,
+    wrapped,
+    write,
+)
+from sharpstats.model.trialfit import TrialFit
+from sharpstats.words.drift import drift_sentence
+
+TITLE = "Control edges over the trial"
+LEFT, RIGHT, HEIGHT = 0.85, 0.2, 2.6
+
+
+def drift_picture(fit: TrialFit) -> Picture | None:
+    """Draw the control edges in run order, each with its cuts.
+
+    Parameters
+    ----------
+    fit : TrialFit
+
+    Returns
+    -------
+    Picture or None
+        None where the trial has too few control edges to tell. Its data have one row a cut or edge.
+    """
+    if fit.drift is None:
+        return None
+    edges = fit.drift.table[["edge", "order", "reading"]].assign(part="edge")
+    readings = fit.trial.readings
+    readings = readings.loc[readings["edge"].isin(edges["edge"]), ["edge", "reading"]]
+    cuts = readings.merge(edges[["edge", "order"]], on="edge").assign(part="cut")
+    data = pd.concat([cuts, edges], ignore_index=True)[["part", "edge", "order", "reading"]]
+    with styled():
+        figure = _draw(fit, data)
+    return Picture("drift", TITLE, drift_sentence(fit), data, figure)
+
+
+def _draw(fit: TrialFit, data: pd.DataFrame) -> Figure:
+    lines = wrapped(drift_sentence(fit), WIDTH - 0.4, size=SMALL, lines=4)
+    top = 0.5 + line_height(SMALL) * len(lines) + 0.25
+    figure = sheet(top + HEIGHT + 0.62)
+    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
+    write(figure, 0.2, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
+    axes = place(figure, LEFT, top, WIDTH - LEFT - RIGHT, HEIGHT)
+    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
+    axes.set_axisbelow(True)
+    cuts, edges = data[data["part"] == "cut"], data[data["part"] == "edge"]
+    orders, reach = data["order"].astype(float), 0.07 * float(np.ptp(data["order"].astype(float))) or 1.0
+    low, high = float(data["reading"].min()), float(data["reading"].max())
+    room = 0.12 * (high - low) or 0.05 * abs(high) or 1.0
+    plain_axis(axes, (low - room, high + room), f"reading, {fit.unit}", down=True)
+    plain_axis(axes, (float(orders.min()) - reach, float(orders.max()) + reach), "place in the order of all edges")
+    axes.set_xticks([tick for tick in ticks(*axes.get_xlim()) if tick >= 1 and tick == round(tick)])
+    axes.plot(cuts["order"], cuts["reading"], "_", color=INKS[0], markersize=9, alpha=0.55, label="cuts")
+    axes.plot(edges["order"], edges["reading"], "o", color=INKS[0], markersize=8, markeredgecolor=GROUND, label="edges")
+    for row in edges.to_dict("records"):
+        axes.annotate(clipped(row["edge"], 0.8, size=SMALL), (row["order"], row["reading"]), (7, 0),
+                      textcoords="offset points", va="center", fontsize=SMALL, color=SOFT)  # fmt: skip
+    return figure

@@ -1,0 +1,58 @@
+"""A claim on a track: where it is true, and the interval that decides it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from matplotlib.axes import Axes
+
+from sharpstats.claims.finding import Finding
+from sharpstats.figures.style import GROUND, INK, INKS, SOFT, TINT
+
+MARKS_OF: Mapping[str, str] = {"shown": "o", "contradicted": "X", "open": "o"}
+INKS_OF: Mapping[str, str] = {"shown": INKS[0], "contradicted": INKS[1], "open": INK}
+
+
+def span_of(finding: Finding) -> list[float]:
+    """Return the numbers that a track must have room for."""
+    known = (finding.low, finding.estimate, finding.high, finding.bound_low, finding.bound_high)
+    return [float(value) for value in known if value is not None and math.isfinite(value)]
+
+
+def draw_region(axes: Axes, finding: Finding, y: float, height: float) -> None:
+    """Shade where the claim is true, and end it with a line where it ends."""
+    left, right = axes.get_xlim()
+    low = left if finding.bound_low is None else finding.bound_low
+    high = right if finding.bound_high is None else finding.bound_high
+    axes.fill_between([low, high], y - height / 2, y + height / 2, color=TINT, linewidth=0, zorder=0.5, label="region")
+    for bound in (finding.bound_low, finding.bound_high):
+        if bound is not None:
+            axes.plot([bound] * 2, [y - height / 2, y + height / 2], color=SOFT, linewidth=1.2, label="bound")
+
+
+def draw_interval(axes: Axes, finding: Finding, y: float, *, scale: float = 1.0) -> None:
+    """Draw the interval and the estimate; a side without limit runs to the edge and ends in an arrow head."""
+    left, right = axes.get_xlim()
+    colour = INKS_OF[finding.finding]
+    ends = [finding.low if math.isfinite(finding.low) else left, finding.high if math.isfinite(finding.high) else right]
+    axes.plot(ends, [y, y], color=colour, linewidth=2.4 * scale, solid_capstyle="butt", label="interval")
+    for value, edge, head in ((finding.low, left, "<"), (finding.high, right, ">")):
+        if math.isinf(value):
+            axes.plot([edge], [y], head, color=colour, markersize=8 * scale, clip_on=False, label="endless")
+    if math.isfinite(finding.estimate):
+        axes.plot([finding.estimate], [y], MARKS_OF[finding.finding], markersize=9 * scale, label="estimate",
+                  color=colour, markeredgewidth=1.8 * scale if finding.finding == "open" else 0.8 * scale,
+                  markerfacecolor=GROUND if finding.finding == "open" else colour,
+                  markeredgecolor=colour if finding.finding == "open" else GROUND)  # fmt: skip
+
+
+def difference_label(unit: str) -> str:
+    """Return the label of an axis of differences.
+
+    Examples
+    --------
+    >>> difference_label("gf")
+    'difference, gf: below zero the first medium is the keener one'
+    """
+    return f"difference, {unit}: below zero the first medium is the keener one"
