@@ -51,6 +51,7 @@ class Asides:
     def __init__(self, frame: pd.DataFrame) -> None:
         self.frame = frame
         self.kept: Flags = np.ones(len(frame), dtype=bool)
+        self._closed: Flags | None = None
         self._entries: list[_Entry] = []
 
     def add(
@@ -77,11 +78,20 @@ class Asides:
             The offending texts where they are not simply the cells of that column.
         """
         rows = np.flatnonzero(which) if which.dtype == bool else which.astype(np.int64)
-        if not len(rows):
-            return
         texts = reasons if isinstance(reasons, str) else _objects(reasons)
-        self._entries.append(_Entry(rows, column, code, texts, None if values is None else _objects(values)))
-        self.kept[rows] = False
+        cells = None if values is None else _objects(values)
+        if self._closed is not None:
+            still = ~self._closed[rows]
+            rows = rows[still]
+            texts = texts if isinstance(texts, str) else texts[still]
+            cells = None if cells is None else cells[still]
+        if len(rows):
+            self._entries.append(_Entry(rows, column, code, texts, cells))
+            self.kept[rows] = False
+
+    def close(self) -> None:
+        """Gather no further reasons for the rows that are set aside by now."""
+        self._closed = ~self.kept
 
     def table(self) -> pd.DataFrame:
         """Return one row for each row set aside, in the order of the file: the first reason leads.

@@ -76,8 +76,8 @@ def check(table: TextTable, plan: Plan) -> Checked:
     if problems:
         raise PlanError.gather(problems)
     checking = Checking.begin(table, plan)
-    _set_aside_by_hand(checking)
     _set_aside_damaged(checking)
+    _set_aside_by_hand(checking)
     check_labels(checking)
     _complain_of_claims(checking)
     check_edges_agree(checking)
@@ -150,12 +150,14 @@ def _set_aside_by_hand(checking: Checking) -> None:
 
 
 def _set_aside_damaged(checking: Checking) -> None:
+    """Set rows aside that do not fit the header; no rule may look at their cells, which may stand anywhere."""
     damage = checking.table.damage
-    if not damage:
-        return
-    places = pd.MultiIndex.from_frame(checking.frame[list(PLACE)])
-    at = places.get_indexer(pd.MultiIndex.from_tuples([(one.file, one.row) for one in damage]))
-    checking.asides.add(at, "", "ragged-row", [one.reason for one in damage], values=[one.value for one in damage])
+    if damage:
+        places = pd.MultiIndex.from_frame(checking.frame[list(PLACE)])
+        rows = places.get_indexer(pd.MultiIndex.from_tuples([(one.file, one.row) for one in damage]))
+        values = [one.value for one in damage]
+        checking.asides.add(rows, "", "ragged-row", [one.reason for one in damage], values=values)
+        checking.asides.close()
 
 
 def _readings(checking: Checking) -> pd.DataFrame:

@@ -81,6 +81,8 @@ def _column(trial: Trial, name: str, used: Flags) -> pd.Series:
     """Return a column: mended in the rows that are used, as written in the others."""
     written, typed, column = trial.text.frame[name], trial.readings[name], readings_column(name)
     if pd.api.types.is_string_dtype(typed.dtype):
+        if used.all():
+            return typed
         mended = typed.to_numpy(dtype=object)
     elif column is None or column.kind == "moment":
         return written

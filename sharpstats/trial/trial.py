@@ -159,13 +159,14 @@ def find_files(folder: Path, plan: Plan) -> tuple[Path, ...]:
     found = [folder / f"readings{suffix}" for suffix in SUFFIXES if (folder / f"readings{suffix}").is_file()]
     if not found:
         raise TrialError(
-            f"{folder.name} has no readings: put them in readings.csv, readings.xlsx or readings.ods, "
+            f"{folder.resolve().name} has no readings: put them in readings.csv, readings.xlsx or readings.ods, "
             f'or name the file in {PLAN_FILE}: readings = ["..."].'
         )
     if len(found) > 1:
-        names = " and ".join(file.name for file in found)
+        names = listed((file.name for file in found), last="and")
         raise TrialError(
-            f'{folder.name} has {names}. Say in {PLAN_FILE} which holds the readings: readings = "{found[0].name}".'
+            f"{folder.resolve().name} has {names}. Say in {PLAN_FILE} which holds the readings: "
+            f'readings = "{found[0].name}".'
         )
     return tuple(found)
 

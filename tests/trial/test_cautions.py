@@ -32,8 +32,8 @@ def cautions(checked) -> dict[str, str]:
 def test_a_sound_trial_only_lacks_its_control_edge(check_text):
     checked = check_text(trial(MIXED, RECORDED[0], values=RECORDED[1]), layout=BLADES)
     assert cautions(checked) == {
-        "no-control-edge": "No edge has the role control, so drift over the trial cannot be tested; make the same blade "
-        "and medium again at the start, in the middle and at the end."
+        "no-control-edge": "No edge has the role control, so drift over the trial cannot be tested; make the same "
+        "blade and medium again at the start, in the middle and at the end."
     }
 
 
@@ -46,8 +46,8 @@ def test_media_one_after_the_other_are_pointed_out(check_text):
     rows = [(medium, blade, str(run)) for run, (medium, blade, _) in enumerate(sorted(MIXED), 1)]
     text = cautions(check_text(trial(rows), layout=BLADES))["media-in-turn"]
     assert text == (
-        "The media were used one after the other rather than in mixed order, so growing skill, wear or drift may pass for "
-        "a difference between them; make edges in random order."
+        "The media were used one after the other rather than in mixed order, so growing skill, wear or drift may pass "
+        "for a difference between them; make edges in random order."
     )
 
 
@@ -119,12 +119,8 @@ def test_fewer_cuts_and_edges_than_planned_are_pointed_out(check_text):
 
 def test_a_cell_without_an_edge_is_named(check_text):
     text = "edge,medium,steel,reading\ne1,slate,plain,150\ne2,film,plain,150\ne3,slate,stainless,150\n"
-    found = cautions(
-        check_text(text, factors={"medium": ("slate", "film"), "steel": ("plain", "stainless", "tool")})
-    )
-    assert found["level-without-edge"] == (
-        'No edge with steel "tool" is used; make such edges, or change the plan.'
-    )
+    found = cautions(check_text(text, factors={"medium": ("slate", "film"), "steel": ("plain", "stainless", "tool")}))
+    assert found["level-without-edge"] == ('No edge with steel "tool" is used; make such edges, or change the plan.')
     assert found["cell-without-edge"].startswith('No edge is used of medium and steel "film" with "stainless"; without')
 
 
@@ -135,8 +131,8 @@ def test_a_column_that_goes_with_the_medium_is_named(check_text, column: str):
     )
     found = cautions(check_text(text))
     assert found["hand-in-hand"] == (
-        f"Each level of medium goes with one {column} of its own, so nobody can tell which of the two makes a difference; "
-        f"let every {column} meet every level of medium."
+        f"Each level of medium goes with one {column} of its own, so nobody can tell which of the two makes a "
+        f"difference; let every {column} meet every level of medium."
     )
 
 

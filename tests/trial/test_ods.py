@@ -49,7 +49,10 @@ def test_spaces_tabs_lines_and_remarks_inside_a_cell(tmp_path: Path):
 def test_repeated_cells_and_rows_are_repeated(tmp_path: Path):
     path = write(
         tmp_path / "readings.ods",
-        row(cell("", 'table:number-columns-repeated="2"'), cell("<text:p>x</text:p>", 'table:number-columns-repeated="2"')),
+        row(
+            cell("", 'table:number-columns-repeated="2"'),
+            cell("<text:p>x</text:p>", 'table:number-columns-repeated="2"'),
+        ),
         row(cell(""), attributes='table:number-rows-repeated="2"'),
         row(cell("<text:p>y</text:p>"), attributes='table:number-rows-repeated="2"'),
     )
@@ -81,7 +84,9 @@ def test_a_sheet_without_end_is_refused(tmp_path: Path, rows: list[str]):
         read_table(path)
 
 
-WORD = st.sampled_from(["edge", "reading", "<", ">", "/", '"', "&lt;", "&x;", "table:table-row", "text:p", "office:value", "1e9"])
+WORD = st.sampled_from(
+    ["edge", "reading", "<", ">", "/", '"', "&lt;", "&x;", "table:table-row", "text:p", "office:value", "1e9"]
+)
 
 
 @settings(max_examples=60)

@@ -50,7 +50,9 @@ def read_or_refuse(folder: Path, name: str, data: bytes) -> TextTable | None:
 
 
 @settings(max_examples=150)
-@given(data=st.binary(max_size=300), head=st.sampled_from([b"", HEADER, b"edge;reading\r\n", b"\xff\xfe", b"PK\x03\x04"]))
+@given(
+    data=st.binary(max_size=300), head=st.sampled_from([b"", HEADER, b"edge;reading\r\n", b"\xff\xfe", b"PK\x03\x04"])
+)
 @example(data=b'"', head=HEADER)
 @example(data=b"\r", head=HEADER)
 @example(data=b'e1,"a\rb,1\n', head=HEADER)
@@ -62,7 +64,7 @@ def test_any_bytes_are_read_or_refused(tmp_path_factory, data: bytes, head: byte
 
 
 @settings(max_examples=150)
-@given(text=st.text(st.sampled_from('e1,;"\n\r\t =\'>.0é'), max_size=120))
+@given(text=st.text(st.sampled_from("e1,;\"\n\r\t ='>.0é"), max_size=120))
 def test_any_rows_under_a_header_are_read(tmp_path_factory, text: str):
     table = read_or_refuse(tmp_path_factory.getbasetemp(), "readings.csv", HEADER + text.encode())
     assert table is not None

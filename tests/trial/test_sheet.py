@@ -48,7 +48,8 @@ def test_hostile_labels_come_through_csv(tmp_path: Path, table: pd.DataFrame):
 def test_no_cell_of_the_csv_starts_a_formula(tmp_path: Path, table: pd.DataFrame):
     write_csv(table, tmp_path / "readings.csv")
     raw = pd.read_csv(tmp_path / "readings.csv", dtype="str", keep_default_na=False, lineterminator=None)
-    assert not raw[["edge", "note"]].stack().str.match(r"[=+\-@\t\r]").any()
+    for name in ("edge", "note"):
+        assert not raw[name].str.match(r"[=+\-@\t\r]").any()
 
 
 def test_hostile_labels_come_through_xlsx(tmp_path: Path, table: pd.DataFrame):

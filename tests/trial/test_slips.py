@@ -9,7 +9,9 @@ def cautions(checked) -> dict[str, str]:
     return {note.code: note.text for note in checked.cautions}
 
 
-@pytest.mark.parametrize("label", ["05-Jun", "Jun-05", "5-Mai", "2026-06-05", "2026-06-05 00:00:00", "05.06.2026", "6/5/26"])
+@pytest.mark.parametrize(
+    "label", ["05-Jun", "Jun-05", "5-Mai", "2026-06-05", "2026-06-05 00:00:00", "05.06.2026", "6/5/26"]
+)
 @pytest.mark.parametrize("column", ["edge", "blade"])
 def test_a_label_that_became_a_date_is_pointed_out_not_mended(check_text, label: str, column: str):
     row = {"edge": "e1", "blade": "B1"} | {column: label}
@@ -28,9 +30,7 @@ def test_other_labels_are_no_dates(check_text, label: str):
 
 
 def test_days_may_be_dates(check_text):
-    checked = check_text(
-        "edge,day,medium,reading\ne1,2026-06-05,slate,152\n", layout=Layout(blocks=("day",))
-    )
+    checked = check_text("edge,day,medium,reading\ne1,2026-06-05,slate,152\n", layout=Layout(blocks=("day",)))
     assert "label-is-date" not in cautions(checked)
 
 
@@ -60,10 +60,12 @@ def test_a_lost_decimal_sign_is_pointed_out(check_text):
 
 
 def test_a_spot_cut_twice_is_pointed_out(check_text):
-    checked = check_text("edge,medium,position_mm,reading\ne1,slate,4,152\ne1,slate,8,150\ne1,slate,4,149\ne2,film,4,1e2\n")
+    checked = check_text(
+        "edge,medium,position_mm,reading\ne1,slate,4,152\ne1,slate,8,150\ne1,slate,4,149\ne2,film,4,1e2\n"
+    )
     assert cautions(checked)["same-spot"] == (
-        "1 cut(s) were made where their edge had been cut before (first: readings.csv, row 4); cut at a fresh spot each "
-        "time, as a cut changes the edge."
+        "1 cut(s) were made where their edge had been cut before (first: readings.csv, row 4); cut at a fresh spot "
+        "each time, as a cut changes the edge."
     )
 
 

@@ -7,7 +7,9 @@ from sharpstats.trial.table import Damage, TextTable, join_tables
 
 
 def test_tables_are_joined_with_everything_that_belongs_to_them(frame):
-    one = TextTable(frame=frame(edge=["e1"], reading=["1,5"]), repairs=(Note("a", "A."),), units={"a.csv": {"reading": "N"}})
+    one = TextTable(
+        frame=frame(edge=["e1"], reading=["1,5"]), repairs=(Note("a", "A."),), units={"a.csv": {"reading": "N"}}
+    )
     damage = Damage(file="b.csv", row=2, value="x", reason="No.")
     two = TextTable(frame=frame(note=["hm"], edge=["e2"]), damage=(damage,), units={"b.csv": {}}, decimal_comma=True)
     both = join_tables([one, two])

@@ -121,7 +121,9 @@ def test_numbers_stored_as_text_are_told(read_sheets: ReadSheets):
 
 
 def test_blank_and_title_rows_shift_no_row_number(read_sheets: ReadSheets):
-    table = read_sheets(["Trial of May"], [], [" Edge", "Medium", "Reading (gf)"], ["e1", "slate", 152], [], [None], ["e2", "film", 148])
+    table = read_sheets(
+        ["Trial of May"], [], [" Edge", "Medium", "Reading (gf)"], ["e1", "slate", 152], [], [None], ["e2", "film", 148]
+    )
     assert table.frame["row"].tolist() == [4, 7]
     assert codes(table) == ["title-rows", "header-spelling", "blank-rows"]
 
@@ -142,7 +144,9 @@ def test_a_formula_without_its_value_is_set_aside(read_sheets: ReadSheets):
 
 
 def test_errors_of_the_spreadsheet_are_set_aside(read_sheets: ReadSheets):
-    table = read_sheets(HEADER, ["e1", "slate", "#REF!"], ["#N/A", "film", 148], ["e2", "#VALUE!", 150], ["e3", "film", 1])
+    table = read_sheets(
+        HEADER, ["e1", "slate", "#REF!"], ["#N/A", "film", 148], ["e2", "#VALUE!", 150], ["e3", "film", 1]
+    )
     checked = check(table, Plan(title="T", factors={"medium": ("slate", "film")}))
     assert checked.set_aside[["column", "code"]].to_numpy().tolist() == [
         ["reading", "spreadsheet-error"], ["edge", "no-edge"], ["medium", "spreadsheet-error"]
@@ -187,14 +191,22 @@ def test_a_header_alone_gives_no_rows(read_sheets: ReadSheets):
 
 def test_merged_cells_give_their_value_to_all_their_rows(tmp_path: Path):
     path = tmp_path / "readings.xlsx"
-    data = [HEADER, ["e1", "slate", 152], [None, None, 150], [None, None, None], ["e2", "film", 148], [None, "film", 149]]
+    data = [
+        HEADER,
+        ["e1", "slate", 152],
+        [None, None, 150],
+        [None, None, None],
+        ["e2", "film", 148],
+        [None, "film", 149],
+    ]
     write_xlsx(path, {"Sheet1": data}, merged=("A2:A4", "B2:B3", "C3:C4", "A5:A6"))
     table = read_table(path)
     assert rows(table) == [
         ["e1", "slate", "152"], ["e1", "slate", "150"], ["e1", "", ""], ["e2", "film", "148"], ["e2", "film", "149"]
     ]  # fmt: skip
     assert table.repairs[0].text == (
-        "readings.xlsx: 4 cell(s) of edge, medium are merged with the cell above and were given its value (first: row 3)."
+        "readings.xlsx: 4 cell(s) of edge, medium are merged with the cell above and were given its value "
+        "(first: row 3)."
     )
 
 
