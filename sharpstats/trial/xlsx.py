@@ -47,13 +47,11 @@ def read_xlsx(path: Path, name: str) -> dict[str, SheetRows]:
 
 
 def _sheets(path: Path, *, values: bool) -> Iterator[Any]:
-    book = openpyxl.load_workbook(path, read_only=True, data_only=values, keep_links=False)
-    try:
+    with path.open("rb") as stream:  # openpyxl leaves a file open that it cannot make sense of
+        book = openpyxl.load_workbook(stream, read_only=True, data_only=values, keep_links=False)
         for sheet in book.worksheets:
             sheet.reset_dimensions()  # what a file says about the size of its sheets need not be true
             yield sheet
-    finally:
-        book.close()
 
 
 def _has_formulas(path: Path) -> bool:
