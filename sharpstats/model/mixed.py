@@ -50,6 +50,8 @@ DfMethod = Literal["kenward-roger", "satterthwaite"]
 RESIDUAL = "residual"
 MAX_COLUMNS = 3000
 """More levels of blocks than this would need matrices of more than 70 MB at every step."""
+ROUNDING = 1e-26
+"""Share of the sum of squares below which deviations are rounding noise of the means."""
 RANK_TOLERANCE = 1e-9
 """Share of a column of X that must be its own for it to be told apart from those before it."""
 
@@ -549,13 +551,26 @@ def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> 
             f"There are {count} levels of {unit} for {reduced.p} fixed effects, so nothing is left to show how far "
             "two alike differ. Make at least two of each (twenty cuts on one edge are still one edge)."
         )
-    if reduced.products[:, -1, -1].sum() <= 0:
+    total = reduced.products[:, -1, -1].sum()
+    if total <= 0:
         raise FitError(f"All values of `{frame.response}` are equal: there is no spread to judge a difference by.")
-    if reduced.units < reduced.readings and reduced.products[-1, -1, -1] <= 0:
+    if _left_over(reduced) <= 1e-14 * total:
+        raise FitError(
+            f"The factors under test explain every value of `{frame.response}` exactly, so there is no spread to "
+            "judge a difference by. Was a fitted column named instead of the readings?"
+        )
+    if reduced.units < reduced.readings and reduced.products[-1, -1, -1] <= ROUNDING * total:
         raise FitError(
             f"All values of `{frame.response}` within each {unit} are equal, so the error of a single one cannot be "
             "seen. Ask what step the tester rounds to, or keep one value for each."
         )
+
+
+def _left_over(reduced: Reduced) -> float:
+    """Sum of squares that ordinary least squares leaves."""
+    whole = reduced.products[:, reduced.q :, reduced.q :].sum(axis=0)
+    taken = lapack.dposv(whole[:-1, :-1], whole[:-1, -1])[1]
+    return float(whole[-1, -1] - whole[-1, :-1] @ taken)
 
 
 def _settle(structure: Structure, reduced: Reduced) -> Optimum:
@@ -564,19 +579,24 @@ def _settle(structure: Structure, reduced: Reduced) -> Optimum:
         optimum = maximise(reduced)
     except FitError:
         ones = np.ones(reduced.h.shape[1] + reduced.blocks.shape[0])
-        _check_told_apart(structure, derivatives(reduced, ones).expected)
+        _check_told_apart(structure, derivatives(reduced, ones).expected, ones)
         raise
-    _check_told_apart(structure, optimum.expected)
+    _check_told_apart(structure, optimum.expected, optimum.variances)
     return optimum
 
 
-def _check_told_apart(structure: Structure, expected: Floats) -> None:
-    """Look for random terms that another term, fixed or random, explains wholly."""
+def _check_told_apart(structure: Structure, expected: Floats, variances: Floats) -> None:
+    """Look for random terms that another term, fixed or random, explains wholly.
+
+    Times its variance, the information of a term is about its number of levels, however far
+    apart the variances are; it is nil where the factors under test leave nothing of the term.
+    """
     size = np.sqrt(np.maximum(expected.diagonal(), 0))
+    levels = size * np.maximum(variances, variances[0])
     names = [term_name(term) for term in structure.kept] + [RESIDUAL]
     by_position = dict(zip(structure.positions, names, strict=True))
-    for place, value in enumerate(size):
-        if value < 1e-7 * size.max():
+    for place, value in enumerate(levels):
+        if value < 1e-7 * levels.max():
             raise FitError(
                 f"The spread between levels of {by_position[place]} cannot be told from the factors under test: "
                 f"each has its own {by_position[place]}. Use more than one {by_position[place]} for each."

@@ -144,7 +144,7 @@ def max_t_cdf(t: float, df: float, correlation: Floats) -> float:
     loadings = one_factor(correlation)
     scales, weights = _chi_scales(df)
     if loadings is not None:
-        return float(weights @ _inside_one_factor(t * scales, loadings))
+        return min(float(weights @ _inside_one_factor(t * scales, loadings)), 1.0)
     return _inside_by_draws(t, df, correlation)
 
 
