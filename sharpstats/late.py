@@ -46,6 +46,6 @@ class Shown:
         text: str = late("text")(self)
         return text
 
-    def _repr_pretty_(self, printer: Any, cycle: bool) -> None:
-        """Let IPython print the text, not every field of the class."""
-        printer.text(str(self))
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
+        """Give both at once, so that IPython does not print every field of a dataclass as the text."""
+        return {"text/plain": str(self), "text/html": self._repr_html_()}

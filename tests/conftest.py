@@ -16,6 +16,7 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from playwright.sync_api import BrowserContext
 
+sys.path.insert(0, str(Path(__file__).parent))  # for hostile.py and reference/, whatever the import mode
 os.environ["MPLBACKEND"] = "Agg"  # also for kernels that a test starts
 
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true"}

@@ -27,16 +27,10 @@ with what was published."""
 
 OPEN = """\
 import sharpstats as ss
-from sharpstats.figures.claims import claims_picture
-from sharpstats.figures.drift import drift_picture
-from sharpstats.figures.edges import edges_picture
-from sharpstats.figures.residuals import residuals_picture
-from sharpstats.figures.spread import spread_picture
+from sharpstats import figures, words
 from sharpstats.publish.manifest import keep
 from sharpstats.publish.pictures import keep_claims, kept
 from sharpstats.publish.provenance import Provenance, provenance
-from sharpstats.words.cautions import safety
-from sharpstats.words.methods import methods
 
 trial = ss.open_trial(".")
 fit = trial.fit()
@@ -44,19 +38,19 @@ findings = trial.judge()"""
 
 CLAIMS = """\
 keep_claims(findings)  # one wide picture for each claim, in figures/
-kept(claims_picture(findings))"""
+kept(figures.claims_picture(findings))"""
 
 SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("findings", "Findings", "findings"),
     ("claims", "Each claim against its margin", CLAIMS),
-    ("edges", "Every edge", "kept(edges_picture(fit))"),
+    ("edges", "Every edge", "kept(figures.edges_picture(fit))"),
     ("fit", "Means and differences", "fit"),
-    ("spread", "Where the spread comes from", "kept(spread_picture(fit))"),
-    ("residuals", "Does the model fit?", "kept(residuals_picture(fit))"),
-    ("drift", "", "kept(drift_picture(fit))"),
+    ("spread", "Where the spread comes from", "kept(figures.spread_picture(fit))"),
+    ("residuals", "Does the model fit?", "kept(figures.residuals_picture(fit))"),
+    ("drift", "", "kept(figures.drift_picture(fit))"),
     ("trial", "What was read", "trial"),
-    ("methods", "Methods", "methods(findings)"),
-    ("cautions", "If you try it yourself", "safety()"),
+    ("methods", "Methods", "words.methods_text(findings)"),
+    ("cautions", "If you try it yourself", "words.safety()"),
     ("provenance", "Provenance", "Provenance(provenance(trial))"),
     ("check", "Run it again", "keep(findings)"),
 )

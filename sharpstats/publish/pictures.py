@@ -48,11 +48,10 @@ def keep_claims(findings: Findings, folder: str | Path = FIGURES) -> None:
     folder : str or Path, optional
         Made if it does not exist. Claims whose short names make the same file name get a number.
     """
-    from sharpstats.figures.claim import claim_picture
+    from sharpstats.figures.album import claim_pictures
 
     taken: set[str] = set()
-    for finding in findings.findings:
-        picture = claim_picture(finding, findings.fit)
+    for picture in claim_pictures(findings):
         name = next(free for free in _names(picture.name) if free not in taken)
         taken.add(name)
         kept(picture, folder, name=name)

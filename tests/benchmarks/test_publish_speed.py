@@ -49,4 +49,5 @@ def test_publishing_against_an_otherwise_empty_notebook(demo: Path, tmp_path: Pa
         empty.append(best(lambda: run("-c", empty_notebook), repeats=1))
         whole.append(best(lambda: run("-m", "sharpstats", "publish", str(folder)), repeats=1))
     assert (folder / "report" / "index.html").exists()
-    print(f"\npublish {min(whole):.2f} s, empty notebook {min(empty):.2f} s: {min(whole) / min(empty):.2f} times as long")
+    ratio = min(whole) / min(empty)
+    print(f"\npublish {min(whole):.2f} s, empty notebook {min(empty):.2f} s: {ratio:.2f} times as long")

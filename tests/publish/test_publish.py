@@ -15,6 +15,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,8 @@ FILES = {
     "index.html", "trial.ipynb", "results.json", "readings.csv", "trial.toml", "datapackage.json", "media.csv",
     "figures",
 }  # fmt: skip
+
+LINKS = {"figures/"}
 
 
 def results_of(report: Path) -> dict[str, Any]:
@@ -128,9 +131,9 @@ def test_provenance_tells_versions_and_seeds_and_where_the_readings_come_from(pu
 
 
 def test_nothing_says_who_published_or_where(published: Path) -> None:
-    private = [str(published.parents[1]), str(Path.home()) + "/", platform.node(), str(Path(ss.__file__).parents[1])]
-    if getpass.getuser() != "root":
-        private.append(getpass.getuser())
+    private = [str(published.parents[1]), str(Path.home()) + "/", str(Path(ss.__file__).parents[1])]
+    # A short name would be found by chance in the letters of a picture.
+    private += [name for name in (platform.node(), getpass.getuser()) if len(name) > 5]
     for path in published.rglob("*"):
         if path.suffix in {".json", ".ipynb", ".html", ".csv", ".svg", ".toml"}:
             text = path.read_text(encoding="utf-8")
@@ -172,7 +175,9 @@ def test_anybody_can_run_it_again_elsewhere_and_gets_the_same(published: Path, t
 
     moved = shutil.copytree(published, tmp_path / "from a friend")
     notebook = notebook_of(moved)
-    NotebookClient(notebook, resources={"metadata": {"path": str(moved)}}, kernel_name="python3").execute()
+    NotebookClient(notebook, resources={"metadata": {"path": str(moved)}}, kernel_name="python3").execute(
+        env={**os.environ, "PYTHONPATH": str(Path(ss.__file__).parents[1])}
+    )
     (last,) = [out for name, out in outputs(notebook) if name == "check"]
     assert last.data["text/plain"].startswith("The same results as in results.json: ")
     assert results_of(moved) == results_of(published)
@@ -308,7 +313,7 @@ def test_a_mistake_in_the_plan_is_told_at_once(tmp_path: Path, demo: Path) -> No
 
 @pytest.mark.usefixtures("no_kernel")
 def test_a_folder_that_is_no_trial_is_told_at_once(tmp_path: Path) -> None:
-    with pytest.raises(TrialError, match="has no trial.toml, so it is not a trial folder"):
+    with pytest.raises(TrialError, match=r"has no trial\.toml, so it is not a trial folder"):
         publish(tmp_path)
     with pytest.raises(TrialError, match="There is no folder"):
         publish(tmp_path / "nowhere")
@@ -365,11 +370,25 @@ def test_hostile_labels_are_published_as_they_are_and_do_nothing(published_hosti
         if path.suffix in {".html", ".svg"}:
             text = path.read_text(encoding="utf-8")
             assert "<script" not in text.lower(), path.name
-            assert "<img src=x" not in text, path.name
-            assert "onerror=\"" not in text, path.name
+            assert handlers_and_addresses(text) == [], path.name
     trial = ss.open_trial(published_hostile)
     assert set(trial.readings["medium"]) == {" ".join(label.split()) for label in ALL} & set(trial.readings["medium"])
     assert len(trial.readings["medium"].unique()) == 4
+
+
+def handlers_and_addresses(text: str) -> list[str]:
+    """Return every attribute that would run or fetch something."""
+    found: list[str] = []
+
+    class Reader(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            for name, value in attrs:
+                harmless = (value or "").startswith(("data:image/png;base64,", "#")) or (value or "") in FILES | LINKS
+                if name.startswith("on") or (name in {"src", "href", "xlink:href", "action"} and not harmless):
+                    found.append(f"{tag} {name}={value}")
+
+    Reader().feed(text)
+    return found
 
 
 def test_hostile_labels_stay_letters_in_the_notebook(published_hostile: Path) -> None:
