@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import product
 
@@ -34,6 +35,7 @@ def layout_cautions(edges: EdgeTable) -> Iterator[Note]:
     yield from _uneven(edges)
     yield from _too_few(edges)
     yield from _one_blade(edges)
+    yield from _one_steel(edges)
     yield from _hand_in_hand(edges)
     yield from _order(edges)
     yield from _lots(edges)
@@ -129,6 +131,19 @@ def _one_blade(edges: EdgeTable) -> Iterator[Note]:
             "one-blade",
             f"Edges of {listed(alone, last='and')} were made on one blade only, so what is found holds for that blade; "
             "use several blades of a kind to speak of the kind.",
+        )
+
+
+def _one_steel(edges: EdgeTable) -> Iterator[Note]:
+    blade, steel = edges.labels("blade"), edges.labels("steel")
+    pairs = [(blade.texts[a], steel.texts[b]) for a, b in _pairs(blade, steel)]
+    steels = Counter(name for name, kind in pairs if name and kind)
+    several = [name for name, count in steels.items() if count > 1]
+    if several:
+        yield Note(
+            "blade-of-two-steels",
+            f"{len(several):,} blade(s) have edges of different steel ({listed(several[:SHOWN], last='and')}), and a blade "
+            "has only one; correct the steel, or give the blades names of their own.",
         )
 
 

@@ -13,6 +13,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pyarrow as pa
@@ -27,11 +28,12 @@ from sharpstats.trial.table import TextTable
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _LOOKED_AT = 40
+_LONE_RETURN = re.compile(r"\r(?!\n)")
 _QUOTE_INSIDE = re.compile(rb'(?<![,;\t|\n"])"(?![,;\t|\r\n"])')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class Shape:
     """How a file is laid out: its separator, its header, and where the rows begin."""
 
     separator: str
@@ -57,44 +59,48 @@ def read_csv_file(path: Path, name: str, known: Collection[str] = ()) -> TextTab
         If it is no table of readings.
     """
     decoded = decode(path.read_bytes(), name)
-    layout = find_layout(decoded.data, name, known)
-    complain_of_missing(layout.header.names, name)
-    notes = [*decoded.notes, *_separator_note(layout, name), *layout.header.notes]
-    end = _end_of_rows(decoded.data, layout)
-    columns = _read_at_once(decoded.data, end, layout, len(layout.header.names))
+    shape = find_shape(decoded.data, name, known)
+    complain_of_missing(shape.header.names, name)
+    notes = [*decoded.notes, *_separator_note(shape, name), *shape.header.notes]
+    end = _end_of_rows(decoded.data, shape)
+    columns = _read_at_once(decoded.data, end, shape, len(shape.header.names))
     if columns is not None:
-        rows = np.arange(layout.first_row, layout.first_row + len(columns[0]), dtype=np.int64)
+        rows = np.arange(shape.first_row, shape.first_row + len(columns[0]), dtype=np.int64)
         records = Records(columns=columns, rows=rows)
     else:
-        text = decoded.data[layout.start : end].decode()
-        records = read_records(text, layout.separator, layout.first_row, layout.header.names, name)
-    return assemble(records, layout.header, name, [*notes, *records.notes], decimal_comma=layout.separator == ";")
+        text = decoded.data[shape.start : end].decode()
+        records = read_records(text, shape.separator, shape.first_row, shape.header.names, name)
+    return assemble(records, shape.header, name, [*notes, *records.notes], decimal_comma=shape.separator == ";")
 
 
-def find_layout(data: bytes, file: str, known: Collection[str] = ()) -> Layout:
+def find_shape(data: bytes, file: str, known: Collection[str] = ()) -> Shape:
     r"""Find separator and header: the separator is the one that makes the best header.
 
     Examples
     --------
-    >>> find_layout(b"edge;reading\ne1;152,5\n", "readings.csv").separator
+    >>> find_shape(b"edge;reading\ne1;152,5\n", "readings.csv").separator
     ';'
     """
     sample = b"\n".join(data[: 1 << 20].split(b"\n", _LOOKED_AT + 1)[:_LOOKED_AT]).decode(errors="replace")
-    best: tuple[int, int, Layout] | None = None
-    for separator in SEPARATORS:
-        rows, ends = _sample_rows(sample, separator)
-        header = find_header(rows, file, known)
-        rank = (header.score, len(header.names))
-        if best is None or rank > best[:2]:
-            end = ends[header.index] if ends else 1
-            best = (*rank, Layout(separator=separator, header=header, start=_offset(data, end), first_row=end + 1))
-    assert best is not None
-    return best[2]
+    shapes = [_shape(data, _sample_rows(sample, each, csv.QUOTE_MINIMAL), each, file, known) for each in SEPARATORS]
+    if not any(shape.header.score for shape in shapes):  # perhaps a quotation mark without its partner
+        shapes += [_shape(data, _sample_rows(sample, each, csv.QUOTE_NONE), each, file, known) for each in SEPARATORS]
+    return max(shapes, key=lambda shape: (shape.header.score, len(shape.header.names)))
 
 
-def _sample_rows(sample: str, separator: str) -> tuple[list[list[str]], list[int]]:
+def _shape(
+    data: bytes, sample: tuple[list[list[str]], list[int]], separator: str, file: str, known: Collection[str]
+) -> Shape:
+    rows, ends = sample
+    header = find_header(rows, file, known)
+    end = ends[header.index] if ends else 1
+    return Shape(separator=separator, header=header, start=_offset(data, end), first_row=end + 1)
+
+
+def _sample_rows(sample: str, separator: str, quoting: Literal[0, 3]) -> tuple[list[list[str]], list[int]]:
     """Return the first rows and the line at which each ends."""
-    reader = csv.reader(io.StringIO(sample, newline=""), delimiter=separator)
+    lines = io.StringIO(_LONE_RETURN.sub(" ", sample), newline="\n")
+    reader = csv.reader(lines, delimiter=separator, quoting=quoting)
     rows, ends = [], []
     try:
         for row in islice(reader, _LOOKED_AT):
@@ -116,43 +122,43 @@ def _offset(data: bytes, lines: int) -> int:
     return at
 
 
-def _separator_note(layout: Layout, file: str) -> tuple[Note, ...]:
-    if layout.separator == ",":
+def _separator_note(shape: Shape, file: str) -> tuple[Note, ...]:
+    if shape.separator == ",":
         return ()
-    return (Note("separator", f"{file}: fields are separated by a {SEPARATORS[layout.separator]}, not a comma."),)
+    return (Note("separator", f"{file}: fields are separated by a {SEPARATORS[shape.separator]}, not a comma."),)
 
 
-def _end_of_rows(data: bytes, layout: Layout) -> int:
+def _end_of_rows(data: bytes, shape: Shape) -> int:
     """Return where the last row ends that is not blank."""
     end = len(data)
-    blank = b" \r\t" + layout.separator.encode()
-    while end > layout.start:
-        line = data.rfind(b"\n", layout.start, end - 1) + 1 or layout.start
+    blank = b" \r\t" + shape.separator.encode()
+    while end > shape.start:
+        line = data.rfind(b"\n", shape.start, end - 1) + 1 or shape.start
         if data[line:end].strip(blank + b"\n"):
             break
         end = line
-    return max(end, layout.start)
+    return max(end, shape.start)
 
 
-def _read_at_once(data: bytes, end: int, layout: Layout, width: int) -> list[pa.ChunkedArray] | None:
+def _read_at_once(data: bytes, end: int, shape: Shape, width: int) -> list[pa.ChunkedArray] | None:
     """Read a body whose records are one line each and as wide as the header; None if they are not."""
-    if end == layout.start:
+    if end == shape.start:
         return [pa.chunked_array([], type=pa.large_string())] * width
-    if _needs_care(data, layout.start, end):
+    if _needs_care(data, shape.start, end):
         return None
     names = [str(i) for i in range(width)]
     try:
         table = pacsv.read_csv(
-            pa.py_buffer(data).slice(layout.start, end - layout.start),
+            pa.py_buffer(data).slice(shape.start, end - shape.start),
             read_options=pacsv.ReadOptions(column_names=names, block_size=1 << 23),
-            parse_options=pacsv.ParseOptions(delimiter=layout.separator, ignore_empty_lines=False),
+            parse_options=pacsv.ParseOptions(delimiter=shape.separator, ignore_empty_lines=False),
             convert_options=pacsv.ConvertOptions(
                 check_utf8=False, column_types=dict.fromkeys(names, pa.large_string()), strings_can_be_null=False
             ),
         )
     except pa.ArrowInvalid:
         return None
-    lines = data.count(b"\n", layout.start, end) + (data[end - 1] != ord("\n"))
+    lines = data.count(b"\n", shape.start, end) + (data[end - 1] != ord("\n"))
     return table.columns if table.num_rows == lines else None
 
 

@@ -85,9 +85,11 @@ def _to_utf8(data: bytes, file: str) -> tuple[bytes, list[Note]]:
         return _recode(data, wide, file), [Note("encoding", f"{file}: the file was read as UTF-16.")]
     if data.isascii() or _is_utf8(data):
         return data, []
-    text = _recode(data, "cp1252", file)
-    return text, [Note("encoding", f"{file}: the file is not UTF-8 and was read as Windows-1252; "
-                                   "look at names with accents.")]  # fmt: skip
+    loose = data.decode("cp1252", errors="replace")
+    lost = loose.count("\ufffd")
+    says = f"{file}: the file is not UTF-8 and was read as Windows-1252; look at names with accents"
+    says += f", of which {lost:,} character(s) could not be read." if lost else "."
+    return loose.encode(), [Note("encoding", says)]
 
 
 def _wide_without_mark(data: bytes) -> str:

@@ -10,12 +10,14 @@ from dataclasses import dataclass
 from sharpstats.columns import READINGS, readings_column
 from sharpstats.errors import TrialError
 from sharpstats.notes import Note
+from sharpstats.trial.guard import unguard
 from sharpstats.trial.spelling import closest, listed
 from sharpstats.trial.table import RESERVED
 from sharpstats.units import ForceUnit, parse_quantity
 
 NAMES = tuple(column.name for column in READINGS)
 REQUIRED = tuple(column.name for column in READINGS if column.required)
+_GAPS = re.compile(r"[\s_\-.]+")
 _BRACKETED = re.compile(r"^(.*?)[\s_]*[(\[]\s*(.+?)\s*[)\]]$", re.DOTALL)
 _PLURALS = {"readings": "reading", "edges": "edge", "cuts": "cut", "notes": "note"}
 _COUNTED = re.compile(r"^(edge|cut|run|blade)_(id|no|nr|number|name)$")
@@ -65,11 +67,11 @@ def find_header(rows: Sequence[Sequence[str]], file: str, known: Collection[str]
     >>> header.names, header.index, dict(header.units)
     (('edge', 'reading'), 1, {'reading': 'gf'})
     """
-    known = {*NAMES, *known}
+    keys = {_key(name): name for name in (*known, *NAMES)}
     best = _nothing(rows)
     for index, row in enumerate(rows):
-        for fields in (row, _filled_from_above(rows, index, known)):
-            header = _read_names(fields, index, known)
+        for fields in (row, _filled_from_above(rows, index, keys)):
+            header = _read_names(fields, index, keys)
             if header.score > best.score:
                 best = header
     return _with_notes(best, rows, file)
@@ -122,63 +124,63 @@ def _nothing(rows: Sequence[Sequence[str]]) -> Header:
     return Header(names=names, units={}, index=index, score=0, notes=())
 
 
-def _filled_from_above(rows: Sequence[Sequence[str]], index: int, known: Collection[str]) -> Sequence[str]:
+def _filled_from_above(rows: Sequence[Sequence[str]], index: int, keys: Mapping[str, str]) -> Sequence[str]:
     """Give blank fields the name above them: a header merged over two rows."""
     row = rows[index]
-    if not index:
+    if not index or all(cell.strip() for cell in row):
         return row
     above = rows[index - 1]
     return [
-        above[i] if not cell.strip() and i < len(above) and _match(above[i], known)[0] else cell
+        above[i] if not cell.strip() and i < len(above) and _match(above[i], keys)[0] else cell
         for i, cell in enumerate(row)
     ]
 
 
-def _read_names(fields: Sequence[str], index: int, known: Collection[str]) -> Header:
-    exact = {name for name in map(_plain_key, fields) if name in known}
-    names, units, aliases = [], {}, []
+def _read_names(fields: Sequence[str], index: int, keys: Mapping[str, str]) -> Header:
+    own = {key for key in map(_key, fields) if key in keys}
+    names: list[str] = []
+    units: dict[str, ForceUnit] = {}
+    aliases: list[tuple[str, str]] = []
     for cell in fields:
-        name, unit = _match(cell, known)
-        if name in exact and _plain_key(cell) != name and unit is None:
-            name = None  # an alias of a column that stands there under its own name
-        if name is None:
-            names.append(cell.strip())
+        key, (name, unit) = _key(cell), _match(cell, keys)
+        if name is None or (key not in keys and unit is None and _key(name) in own):
+            names.append(unguard(cell.strip()))  # unknown, or an alias of a column that is there under its own name
             continue
         names.append(name)
         if unit is not None:
             units[name] = unit
         if cell != name:
             aliases.append((cell.strip(), name))
-    found = {name for name in names if name in known}
+    found = set(names).intersection(keys.values())
     score = len(found) + 100 * len(found.intersection(REQUIRED))
     return Header(names=tuple(names), units=units, index=index, score=score, notes=_spelling_note(aliases))
 
 
-def _plain_key(cell: str) -> str:
-    return re.sub(r"[\s_\-.]+", "_", cell.strip().casefold()).strip("_")
+def _key(cell: str) -> str:
+    """Bring a name to the form in which names are compared."""
+    return _GAPS.sub("_", unguard(cell.strip()).casefold()).strip("_")
 
 
-def _match(cell: str, known: Collection[str]) -> tuple[str | None, ForceUnit | None]:
+def _match(cell: str, keys: Mapping[str, str]) -> tuple[str | None, ForceUnit | None]:
     """Return the known column that a header cell means, and the unit of force it names."""
-    key = _plain_key(cell)
-    for name in known:
-        if key == name or key == _plain_key(name):
-            return name, None
+    key = _key(cell)
+    if key in keys:
+        return keys[key], None
     if key in _PLURALS:
         return _PLURALS[key], None
     if counted := _COUNTED.match(key):
         return counted.group(1), None
-    return _match_with_unit(cell, known)
+    return _match_with_unit(cell, keys)
 
 
-def _match_with_unit(cell: str, known: Collection[str]) -> tuple[str | None, ForceUnit | None]:
+def _match_with_unit(cell: str, keys: Mapping[str, str]) -> tuple[str | None, ForceUnit | None]:
     bracketed = _BRACKETED.match(cell.strip())
     if bracketed is None:
         return None, None
-    key, unit = _plain_key(bracketed.group(1)), bracketed.group(2)
+    key, unit = _key(bracketed.group(1)), bracketed.group(2)
     if (key, unit) in _WITH_UNIT:
         return _WITH_UNIT[key, unit], None
-    name = key if key in known else _PLURALS.get(key)
+    name = keys.get(key) or _PLURALS.get(key)
     column = None if name is None else readings_column(name)
     if column is None:
         return None, None

@@ -31,12 +31,12 @@ def type_other_columns(checking: Checking) -> None:
 
 
 def _numbers(checking: Checking, column: Column) -> pd.Series:
-    plain = None if checking.table.decimal_comma else plain_numbers(checking.frame[column.name])
-    if plain is None or not _fits(column, plain).all():
-        plain = _odd_numbers(checking, column)
-    if column.unit == "trial":
-        plain = plain * header_factors(checking, column.name)
-    return pd.Series(plain).astype("Int64") if column.kind == "integer" else pd.Series(plain)
+    numbers = None if checking.table.decimal_comma else plain_numbers(checking.frame[column.name])
+    if numbers is None or not _fits(column, numbers).all():
+        numbers = _odd_numbers(checking, column)
+    elif column.unit == "trial":
+        numbers = numbers * header_factors(checking, column.name)
+    return pd.Series(numbers).astype("Int64") if column.kind == "integer" else pd.Series(numbers)
 
 
 def _fits(column: Column, value: NDArray[np.float64]) -> Flags:
@@ -60,7 +60,10 @@ def _odd_numbers(checking: Checking, column: Column) -> NDArray[np.float64]:
     if column.kind != "reading":
         fits &= ~numbers.over
     _caution(checking, column, labels.rows_where(~fits & (numbers.problem != "blank")))
-    return np.where(fits, value, np.nan)[labels.codes]
+    values = np.where(fits, value, np.nan)[labels.codes]
+    if column.unit != "trial":
+        return values
+    return np.where((numbers.unit != "")[labels.codes], values, values * header_factors(checking, column.name))
 
 
 def _unit_factors(checking: Checking, column: Column, numbers: Numbers) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from sharpstats.trial.check import Checked, check
-from sharpstats.trial.plan import Layout, Plan
+from sharpstats.trial.plan import Plan
 from sharpstats.trial.read import read_table
 from sharpstats.trial.table import TextTable
 
@@ -58,17 +58,6 @@ def check_text(read_text: ReadText) -> CheckText:
         return check(read_text(data), Plan(**settings))
 
     return run
-
-
-def codes(notes: object) -> list[str]:
-    """Return the codes of notes."""
-    return [note.code for note in notes]
-
-
-@pytest.fixture
-def blades() -> Layout:
-    """Lay out blades as blocks."""
-    return Layout(blocks=("blade",))
 
 
 @pytest.fixture

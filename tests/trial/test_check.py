@@ -339,6 +339,11 @@ def test_a_unit_in_a_cell_is_understood(check_text, column: str, cell: str, valu
     assert checked.readings[column].tolist() == [pytest.approx(value)]
 
 
+def test_a_unit_in_a_cell_wins_over_that_of_its_header(check_text):
+    checked = check_text("edge,medium,reading,start_reading (N)\ne1,slate,152,600 gf\ne2,film,150,5\n")
+    assert checked.readings["start_reading"].tolist() == [600, pytest.approx(5 / 0.00980665)]
+
+
 @pytest.mark.parametrize(
     ("cells", "zone"),
     [

@@ -80,6 +80,18 @@ def test_a_line_that_names_the_separator_is_a_title_row(read_text):
     assert rows(table) == [["e1", "152"]]
 
 
+def test_a_stray_quotation_mark_in_a_title_hides_no_header(read_text):
+    table = read_text('"Trial of May\nedge,reading\ne1,152\n')
+    assert rows(table) == [["e1", "152"]]
+    assert table.frame["row"].tolist() == [3]
+
+
+def test_a_carriage_return_in_a_title_shifts_no_row_number(read_text):
+    table = read_text('Trial\rof May\n"edge","reading"\ne1,152\n')
+    assert rows(table) == [["e1", "152"]]
+    assert table.frame["row"].tolist() == [3]
+
+
 def test_quoted_line_breaks_keep_the_row_where_the_record_begins(read_text):
     table = read_text('edge,note,reading\ne1,"one\ntwo",152\ne2,"say ""hm""",148\n')
     assert rows(table) == [["e1", "one\ntwo", "152"], ["e2", 'say "hm"', "148"]]

@@ -32,6 +32,12 @@ def test_plain_utf8_needs_no_repair():
     assert decode(TEXT.encode(), "readings.csv").notes == ()
 
 
+def test_letters_of_an_older_encoding_cost_letters_and_no_file():
+    decoded = decode("edge,reading\nSchl\u00fcter,152\n".encode("cp437"), "readings.csv")
+    assert decoded.data.decode() == "edge,reading\nSchl\ufffdter,152\n"
+    assert decoded.notes[0].text.endswith("look at names with accents, of which 1 character(s) could not be read.")
+
+
 def test_nul_bytes_are_taken_out_and_counted():
     decoded = decode(b"edge,reading\ne1,1\x0052\n" + b"e2,150\n" * 20, "readings.csv")
     assert decoded.data.startswith(b"edge,reading\ne1,152\n")

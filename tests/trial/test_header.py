@@ -75,6 +75,10 @@ def test_columns_of_the_plan_are_known_too():
     assert names_of(["edge", "GRIT ", "reading"], known=("grit",)) == ("edge", "grit", "reading")
 
 
+def test_a_name_that_was_guarded_is_as_it_was():
+    assert names_of(["edge", "reading", "'=x"]) == ("edge", "reading", "=x")
+
+
 def test_columns_that_sharpstats_adds_are_renamed():
     header = find_header([["edge", "reading", "row"]], "readings.csv")
     assert header.names == ("edge", "reading", "row (as read)")
