@@ -142,8 +142,8 @@ def _one_steel(edges: EdgeTable) -> Iterator[Note]:
     if several:
         yield Note(
             "blade-of-two-steels",
-            f"{len(several):,} blade(s) have edges of different steel ({listed(several[:SHOWN], last='and')}), and a blade "
-            "has only one; correct the steel, or give the blades names of their own.",
+            f"{len(several):,} blade(s) have edges of different steel ({listed(several[:SHOWN], last='and')}), and a "
+            "blade has only one; correct the steel, or give the blades names of their own.",
         )
 
 

@@ -103,8 +103,8 @@ def test_one_blade_is_one_blade(check_text):
 def test_a_blade_of_two_steels_is_pointed_out(check_text):
     text = "edge,medium,blade,steel,reading\ne1,slate,B1,plain,150\ne2,film,B1,stainless,150\ne3,film,B2,plain,150\n"
     assert cautions(check_text(text))["blade-of-two-steels"] == (
-        '1 blade(s) have edges of different steel ("B1"), and a blade has only one; correct the steel, or give the blades '
-        "names of their own."
+        '1 blade(s) have edges of different steel ("B1"), and a blade has only one; correct the steel, or give the '
+        "blades names of their own."
     )
 
 
