@@ -39,6 +39,8 @@ ROOM = ACROSS - 2 * MARGIN
 FINE = 150
 """1920 by 1080 pixels."""
 SIZES = (31.0, 27.0, 23.0)
+CROWD = 40
+"""More edges of a medium than this are drawn smaller."""
 WORDS, LABELS = 21.0, 17.0
 
 
@@ -156,7 +158,9 @@ def _strip(axes: Axes, own: pd.DataFrame, medium: str, top: float, lane: float, 
     axes.text(0.005, top + name / 2, clipped(medium, width, size=LABELS), va="center", fontsize=LABELS,
               color=ink(order), transform=axes.get_yaxis_transform())  # fmt: skip
     y = top + name + (lane - name - 0.1) * (np.arange(len(own)) + 0.5) / max(len(own), 1)
-    axes.plot(own["reading"], y, mark(order), color=ink(order), markersize=10, markeredgecolor=GROUND, label="edges")
+    crowded = len(own) > CROWD
+    axes.plot(own["reading"], y, mark(order), color=ink(order), markersize=5 if crowded else 10, label="edges",
+              markeredgecolor=ink(order) if crowded else GROUND, rasterized=len(own) > 1000)  # fmt: skip
 
 
 def _difference(figure: Figure, finding: Finding, left: float, top: float, width: float, height: float) -> None:

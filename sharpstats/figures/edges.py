@@ -43,6 +43,8 @@ MARGIN = 0.2
 HEADING, NAME, MEAN, GAP = 0.34, 0.23, 0.24, 0.06
 MOST_SHAPES = 4000
 """More cuts than this are drawn as one image inside the SVG."""
+CROWD = 40
+"""More edges in a lane than this are drawn smaller."""
 Limits = tuple[float, float]
 
 
@@ -233,7 +235,9 @@ def _draw_lane(axes: Axes, lane: Lane, fit: TrialFit) -> None:
     axes.hlines(spans.index, spans["min"], spans["max"], color=colour, linewidth=0.8, alpha=0.35, rasterized=many)
     axes.plot(lane.cuts["reading"], lane.cuts["y"], "|", color=colour, markersize=5, alpha=0.6, label="cuts",
               rasterized=many)  # fmt: skip
-    axes.plot(lane.edges["reading"], lane.edges["y"], shape, color=colour, markersize=5, markeredgecolor=GROUND,
+    crowded = len(lane.edges) > CROWD  # light rims would eat up their neighbours
+    size, rim = (3, colour) if crowded else (5, GROUND)
+    axes.plot(lane.edges["reading"], lane.edges["y"], shape, color=colour, markersize=size, markeredgecolor=rim,
               markeredgewidth=0.5, label="edges", rasterized=many)  # fmt: skip
     for row in lane.mean.to_dict("records"):
         _draw_mean(axes, lane, {str(name): float(value) for name, value in row.items()}, fit.trial.plan.unit)

@@ -23,8 +23,9 @@ def one_line(text: object) -> str:
     >>> one_line("slate\n (old)\x1b[31m")
     'slate (old)[31m'
     """
-    spaced = _SPACE.sub(" ", str(text)).strip()
-    return "".join(sign for sign in spaced if sign in _JOINERS or unicodedata.category(sign) not in _UNSEEN)
+    spaced = _SPACE.sub(" ", str(text))
+    seen = "".join(sign for sign in spaced if sign in _JOINERS or unicodedata.category(sign) not in _UNSEEN)
+    return _SPACE.sub(" ", seen).strip()
 
 
 def clip(text: object, longest: int = LONGEST) -> str:

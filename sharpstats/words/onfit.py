@@ -40,7 +40,7 @@ def _means(fit: TrialFit) -> Iterator[Table]:
     """Show the means in the trial's unit, over the other factors and at each of their levels."""
     if MEDIUM not in fit.mixed.frame.fixed_factors:
         return
-    table = fit.readings
+    table = _as_planned(fit, fit.readings)
     unit = fit.trial.plan.unit
     digits = decimals_for(float((table["high"] - table["low"]).median()), unit)
     at = table["at"] if "at" in table else pd.Series("", index=table.index)
@@ -50,6 +50,15 @@ def _means(fit: TrialFit) -> Iterator[Table]:
     if (at != "").any():
         others = " or ".join(clip(name, 30) for name in fit.mixed.frame.fixed_factors if name != MEDIUM)
         yield Table(table[at != ""], f"The same at each {others}", (label("term", MEDIUM), label("at", others), *shown))
+
+
+def _as_planned(fit: TrialFit, table: pd.DataFrame) -> pd.DataFrame:
+    """Put the media in the order of the plan, within each level of another factor."""
+    order = {medium: place for place, medium in enumerate(fit.trial.plan.factors[MEDIUM])}
+    at = table["at"] if "at" in table else pd.Series("", index=table.index)
+    blocks = pd.Series(pd.factorize(at)[0], index=table.index)
+    keys = pd.DataFrame({"at": blocks, "medium": table["term"].map(order)})
+    return table.loc[keys.sort_values(["at", "medium"]).index]
 
 
 def _spread(fit: TrialFit) -> Table:

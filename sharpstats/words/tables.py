@@ -25,6 +25,8 @@ HEADINGS = {
     "term": "", "at": "at", "sd": "SD", "se": "standard error", "df": "df", "df1": "df", "df2": "df of the error",
     "f": "F", "p": "p", "statistic": "t", "sum_of_squares": "sum of squares", "mean_square": "mean square",
 }  # fmt: skip
+LONGEST_CELL = 100
+"""Longer labels are cut on a page, and whole where one points at them."""
 WIDEST = 100
 """Columns of a terminal that a table may take."""
 NARROWEST = 12
@@ -35,7 +37,7 @@ _CAPTION = "caption-side:top;text-align:left;padding:0 0 .3rem;opacity:.8"
 _CELL = (
     "text-align:{side};vertical-align:top;padding:.25rem .9rem .25rem 0;border-bottom:1px solid rgba(128,128,128,.35)"
 )
-_LABEL = "font-weight:normal;max-width:22rem;overflow-wrap:anywhere;white-space:normal"
+_LABEL = "font-weight:normal;min-width:5rem;max-width:22rem;overflow-wrap:anywhere;white-space:normal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,11 +230,13 @@ def _heading_cell(form: Form) -> str:
 
 
 def _cell(form: Form, row: Row, *, first: bool) -> str:
-    style = _CELL.format(side=_side(form))
+    style, text = _CELL.format(side=_side(form)), one_line(form.text(row))
+    shown, whole_text = safe(clip(text, LONGEST_CELL)), ""
+    if len(text) > LONGEST_CELL:
+        whole_text = f' title="{escape(text)}"'
     if first:
-        return f'<th scope="row" style="{style};{_LABEL};min-width:6rem">{safe(form.text(row))}</th>'
-    wrap = ";white-space:nowrap" if form.number else f";{_LABEL}"
-    return f'<td style="{style}{wrap}">{safe(form.text(row))}</td>'
+        return f'<th scope="row"{whole_text} style="{style};{_LABEL};min-width:7rem">{shown}</th>'
+    return f'<td{whole_text} style="{style};{"white-space:nowrap" if form.number else _LABEL}">{shown}</td>'
 
 
 def _side(form: Form) -> str:

@@ -1,0 +1,79 @@
+"""The demo and a hostile trial, judged once; findings made by hand."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import sharpstats as ss
+from sharpstats.claims.finding import Finding, Findings
+from sharpstats.trial.plan import Keener, Level, NoWorse, Reaches, Same
+from sharpstats.units import Quantity
+
+sys.path.insert(0, str(Path(__file__).parents[1]))  # for hostile.py, whatever the import mode
+
+NUMBERS: dict[str, dict[str, Any]] = {
+    "same": {"bound_low": -13.0435, "bound_high": 15.0},
+    "no worse": {"bound_low": None, "bound_high": 15.0},
+    "keener": {"bound_low": None, "bound_high": 0.0},
+    "reaches": {"bound_low": None, "bound_high": 150.0, "unit": "gf", "se": math.nan, "real": None,
+                "edges": {"slate": 16}, "cuts": {"slate": 80}},
+}  # fmt: skip
+
+
+def declared(kind: str, **keys: Any) -> Any:
+    """A claim of a kind, about slate and plate."""
+    common = {"id": "claim", "says": "Slate is as good as the plate", "medium": "slate"}
+    made: dict[str, Callable[..., Any]] = {
+        "same": lambda **k: Same(**{"than": "plate", "margin": Quantity(15.0, "%"), **k}),
+        "no worse": lambda **k: NoWorse(**{"than": "plate", "margin": Quantity(15.0, "%"), **k}),
+        "keener": lambda **k: Keener(**{"than": "plate", "by": Quantity(0.0, "%"), **k}),
+        "reaches": lambda **k: Reaches(**{
+            "level": Level(name="fine work", reading=Quantity(150.0, "gf")), "share": 0.9, **k}),
+    }  # fmt: skip
+    return made[kind](**common, **keys)
+
+
+def a_finding(
+    kind: str, finding: str, estimate: float, low: float, high: float, *, claim: Any = None, **changes: Any
+) -> Finding:
+    """A finding made by hand."""
+    values: dict[str, Any] = {
+        "declared": claim or declared(kind), "finding": finding, "scale": "log", "unit": "%", "estimate": estimate,
+        "low": low, "high": high, "level": 0.9, "df": 11.3, "p": 0.01, "p_adjusted": 0.01, "estimate_on_scale": 0.04,
+        "se": 0.03, "real": False, "edges": {"slate": 16, "plate": 16}, "cuts": {"slate": 80, "plate": 80},
+    } | NUMBERS[kind] | changes  # fmt: skip
+    return Finding(**values)
+
+
+@pytest.fixture(scope="session")
+def make_finding() -> Callable[..., Finding]:
+    """The function that makes a finding by hand."""
+    return a_finding
+
+
+@pytest.fixture(scope="session")
+def make_claim() -> Callable[..., Any]:
+    """The function that makes a claim of a kind."""
+    return declared
+
+
+@pytest.fixture(scope="session")
+def judged(demo: Path) -> Findings:
+    """The findings of the demo."""
+    found: Findings = ss.open_trial(demo).judge()
+    return found
+
+
+@pytest.fixture(scope="session")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Findings:
+    """The findings of a trial whose labels try to be more than labels."""
+    from hostile import write_hostile_trial
+
+    found: Findings = ss.open_trial(write_hostile_trial(tmp_path_factory.mktemp("words"))).judge()
+    return found
