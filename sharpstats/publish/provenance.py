@@ -10,16 +10,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
-
 from sharpstats.model.tolerance import SEED
 from sharpstats.trial.freeze import Freeze, amendments
 from sharpstats.trial.trial import DESCRIPTOR, Trial
 from sharpstats.versions import versions
-from sharpstats.words.tables import html_table, label, text_table
+from sharpstats.words.labels import one_line
+from sharpstats.words.tables import safe
 
 CAPTION = "What this report was made from and with"
-COLUMNS = (label("what", "what"), label("value", "value"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +31,6 @@ class Provenance:
     """
 
     content: Mapping[str, Any]
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """One row a fact: what, value."""
-        return pd.DataFrame(self._facts(), columns=["what", "value"])
 
     def _facts(self) -> Iterator[tuple[str, str]]:
         content, frozen = self.content, self.content["frozen"]
@@ -55,11 +48,17 @@ class Provenance:
         yield from ((f"seed, {name}", str(seed)) for name, seed in content["seeds"].items() if seed is not None)
         yield "made with", ", ".join(f"{name} {version}" for name, version in content["versions"].items())
 
+    # Nothing is cut here, as long cells of other tables are: half a fingerprint is none.
     def _repr_html_(self) -> str:
-        return html_table(self.table, CAPTION, COLUMNS)
+        rows = "".join(
+            f'<tr style="text-align:left"><th scope="row" style="font-weight:normal">{safe(what)}</th>'
+            f'<td style="text-align:left;overflow-wrap:anywhere">{safe(value)}</td></tr>'
+            for what, value in self._facts()
+        )
+        return f'<table><caption style="text-align:left">{CAPTION}</caption><tbody>{rows}</tbody></table>'
 
     def __str__(self) -> str:
-        return text_table(self.table, CAPTION, COLUMNS)
+        return "\n".join(one_line(f"{what}: {value}") for what, value in self._facts())
 
     __repr__ = __str__
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,7 +102,7 @@ def test_the_page_has_landmarks_and_headings_in_order(visit: Visit, published: P
     levels = visit.evaluate("[...document.querySelectorAll('h1,h2,h3,h4,h5,h6')].map(h => Number(h.tagName[1]))")
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after <= before + 1 for before, after in pairwise(levels))
     assert [page.locator(name).count() for name in ("main", "header", "footer", "nav[aria-label]")] == [1, 1, 1, 1]
     assert page.locator("html").get_attribute("lang") == "en"
     assert page.locator("h2").first.inner_text() == "Findings"
@@ -120,7 +121,7 @@ def test_ids_are_unique_and_links_within_the_page_lead_somewhere(visit: Visit, p
 
 def test_every_table_has_a_caption_and_headings_that_say_what_they_head(visit: Visit, published: Path) -> None:
     visit.open(published / "index.html")
-    assert visit.evaluate("[...document.querySelectorAll('table')].every(t => t.caption && t.caption.textContent.trim())")
+    assert visit.evaluate("[...document.querySelectorAll('table')].every(t => t.caption?.textContent.trim())")
     assert visit.evaluate("[...document.querySelectorAll('th')].every(h => h.scope && h.textContent.trim())")
 
 
