@@ -134,7 +134,7 @@ def _common(claim: Reaches, fit: TrialFit, edges: pd.DataFrame) -> dict[str, Any
 def _notes(quantile: Quantile, edges: pd.DataFrame) -> tuple[Note, ...]:
     notes = []
     if isinstance(quantile, DrawnQuantile):
-        notes.append(Note("drawn-bound", f"The bound comes from {len(quantile.draws):,} draws (seed {SEED})."))
+        notes.append(Note("drawn-bound", f"The bound comes from {len(quantile.high):,} draws (seed {SEED})."))
     if edges["cuts"].nunique() > 1:
         notes.append(Note("uneven-cuts", "Edges with fewer cuts count as much as the others in this bound."))
     return tuple(notes)
