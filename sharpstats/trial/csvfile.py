@@ -163,7 +163,7 @@ def _read_at_once(data: bytes, end: int, shape: Shape, width: int) -> list[pa.Ch
 
 
 def _needs_care(data: bytes, start: int, end: int) -> bool:
-    """Tell whether a quote stands inside a field, or a carriage return alone."""
-    if data.find(b'"', start, end) >= 0 and _QUOTE_INSIDE.search(data, start, end):
+    """Tell whether a quote stands inside a field or without its partner, or a carriage return alone."""
+    if data.count(b'"', start, end) % 2 or _QUOTE_INSIDE.search(data, start, end):
         return True
     return data.find(b"\r", start, end) >= 0 and data.count(b"\r", start, end) != data.count(b"\r\n", start, end)
