@@ -69,7 +69,7 @@ class TrialFit(Shown):
     def components(self) -> Components:
         """Where the spread comes from; the last component is the cut."""
         found = self.mixed.components
-        last = CUT if self.mixed.structure.own is not None else f"{EDGE} and {CUT}"
+        last = CUT if (EDGE,) in self.mixed.structure.kept else f"{EDGE} and {CUT}"
         return replace(found, terms=tuple(last if term == RESIDUAL else term for term in found.terms))
 
     @cached_property
@@ -205,7 +205,7 @@ def fit_trial(trial: Trial) -> TrialFit:
     )
     return TrialFit(
         trial=trial, scale=scale, unit=trial.plan.unit, mixed=mixed, data=compared, left_out=left_out,
-        drift=_drift(trial), notes=(*fixed_notes, *random_notes, *_left_out_notes(left_out), *mixed.notes),
+        drift=_drift(trial), notes=(*fixed_notes, *random_notes, *_left_out_notes(left_out), *_own_notes(mixed)),
     )  # fmt: skip
 
 
@@ -218,6 +218,11 @@ def _compared(trial: Trial) -> tuple[pd.DataFrame, pd.DataFrame]:
     out = readings[EDGE].isin(beyond)
     media = readings[out].drop_duplicates(EDGE)[[EDGE, MEDIUM]].reset_index(drop=True)
     return readings[~out], media.assign(reason="a cut is over the tester's range")
+
+
+def _own_notes(mixed: MixedFit) -> list[Note]:
+    """Notes of the fit, but for the one that the trial tells in its own words (`one-cut`)."""
+    return [note for note in mixed.notes if note.code != "one-reading-each"]
 
 
 def _left_out_notes(left_out: pd.DataFrame) -> list[Note]:
@@ -271,9 +276,8 @@ def _random_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[No
         terms.append((block,))
         if _made_again(data, block):
             terms.append((block, MEDIUM))
-    if data.groupby(EDGE, observed=True).size().max() > 1:
-        terms.append((EDGE,))
-    else:
+    terms.append((EDGE,))  # `fit_mixed` leaves it out where it is the residual
+    if data.groupby(EDGE, observed=True).size().max() == 1:
         notes.append(Note("one-cut", "Each edge has one cut, so the spread between edges and the error of a cut are "
                           "one."))  # fmt: skip
     return terms, notes
