@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from types import MappingProxyType
+
 import numpy as np
 import pandas as pd
 
 from reference.dense import Dense, same_level
 from sharpstats.model.mixed import MixedFit, fit_mixed
+from sharpstats.trial.trial import Trial, open_trial
 
 
 def unbalanced(seed: int, *, media: int = 3, blades: int = 5, days: int = 3, edges: int = 18) -> pd.DataFrame:
@@ -86,3 +92,25 @@ def both(table: pd.DataFrame, fixed: list[str], random: list[str | tuple[str, st
     g.append(np.eye(len(table)))
     places = fit.structure.positions
     return fit, Dense(table["y"].to_numpy(), design(table, *fixed), g, fit.optimum.variances[places]), places
+
+
+def made_trial(folder: Path, table: pd.DataFrame, *, blocks: Sequence[str] = ("blade",), files: int = 1,
+               factors: Sequence[str] = (), plan: Mapping[str, str] = MappingProxyType({})) -> Trial:  # fmt: skip
+    """Write a trial folder with the readings in so many files, and open it."""
+    folder.mkdir()
+    names = [f"part{i}.csv" for i in range(files)]
+    lines = ['title = "Made"', f"readings = {json.dumps(names)}"]
+    lines += [f"{key} = {json.dumps(value)}" for key, value in plan.items()]
+    lines.append("[factors]")
+    lines += [f"{name} = {json.dumps(sorted(table[name].unique()))}" for name in ("medium", *factors)]
+    lines += ["[layout]", f"blocks = {json.dumps(list(blocks))}"]
+    (folder / "trial.toml").write_text("\n".join(lines), encoding="utf-8")
+    for name, rows in zip(names, np.array_split(np.arange(len(table)), files), strict=True):
+        table.iloc[rows].to_csv(folder / name, index=False)
+    return open_trial(folder)
+
+
+def as_readings(table: pd.DataFrame, factor: float = 1.0) -> pd.DataFrame:
+    """Readings in gf (times a factor) from a response on the log scale, with cuts numbered."""
+    numbered = table.assign(cut=table.groupby("edge").cumcount() + 1)
+    return numbered.assign(reading=np.exp(table["y"]).round(6) * factor).drop(columns="y")
