@@ -74,6 +74,8 @@ def _draw(fit: TrialFit, data: pd.DataFrame) -> Figure:
     axes.plot(cuts["order"], cuts["reading"], "_", color=INKS[0], markersize=9, alpha=0.55, label="cuts")
     axes.plot(edges["order"], edges["reading"], "o", color=INKS[0], markersize=8, markeredgecolor=GROUND, label="edges")
     for row in edges.to_dict("records"):
-        axes.annotate(clipped(row["edge"], 0.8, size=SMALL), (row["order"], row["reading"]), (7, 0),
-                      textcoords="offset points", va="center", fontsize=SMALL, color=SOFT)  # fmt: skip
+        left = float(row["order"]) > float(orders.mean())  # names stay on the sheet
+        axes.annotate(clipped(row["edge"], 1.2, size=SMALL), (row["order"], row["reading"]), (-8 if left else 8, 0),
+                      textcoords="offset points", va="center", ha="right" if left else "left", fontsize=SMALL,
+                      color=SOFT)  # fmt: skip
     return figure

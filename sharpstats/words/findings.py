@@ -15,6 +15,8 @@ DIRECTION = "A lower reading is a keener edge."
 OPEN = 'Open does not mean "no difference": these readings cannot tell.'
 _TOLD = {"family"}
 """Notes that are told in other words here."""
+_COMMON = {"zero-variance"}
+"""Notes about the fit: told once where findings stand together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +44,20 @@ class Told:
         return "\n".join([self.headline, f"{self.finding}: {self.verdict}.", *self.details])
 
 
-def tell(finding: Finding) -> Told:
+def tell(finding: Finding, *, alone: bool = True) -> Told:
     """Tell one finding.
 
     Parameters
     ----------
     finding : Finding
+    alone : bool
+        Whether it stands by itself, so that its notes about the fit are told as well.
 
     Returns
     -------
     Told
     """
-    return Told(finding.finding, one_line(finding.says), _verdict(finding), tuple(_details(finding)))
+    return Told(finding.finding, one_line(finding.says), _verdict(finding), tuple(_details(finding, alone)))
 
 
 def _verdict(finding: Finding) -> str:
@@ -67,7 +71,7 @@ def answered(finding: Finding) -> bool:
     return not math.isnan(finding.p)
 
 
-def _details(finding: Finding) -> list[str]:
+def _details(finding: Finding, alone: bool) -> list[str]:
     there = [f"{clip(name)} is {clip(level)}" for name, level in finding.where.items()]
     told = [f"Only where {listing(there)}."] if there else []
     told.append(edges_behind(finding))
@@ -76,7 +80,7 @@ def _details(finding: Finding) -> list[str]:
         told += [more_edges(finding)] if finding.finding == "open" else []
         told += [second_opinion(finding.second)] if finding.second else []
         told.append(_for_statisticians(finding))
-    told += [sentence(one_line(note)) for note in finding.notes]
+    told += [sentence(one_line(note)) for note in finding.notes if alone or note.code not in _COMMON]
     told += [] if finding.primary else ["Looked at on the side: it is no primary claim of the plan."]
     return [text for text in told if text]
 
@@ -168,5 +172,7 @@ def _levels(findings: Sequence[Finding]) -> str:
 
 
 def other_notes(findings: Findings) -> list[str]:
-    """Return the notes of the findings that are not told in other words."""
-    return [sentence(one_line(note)) for note in findings.notes if note.code not in _TOLD]
+    """Return the notes of all findings together that are not told in other words, each once."""
+    common = [note for finding in findings.findings for note in finding.notes if note.code in _COMMON]
+    notes = [note for note in (*findings.notes, *common) if note.code not in _TOLD]
+    return list(dict.fromkeys(sentence(one_line(note)) for note in notes))

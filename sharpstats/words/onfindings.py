@@ -12,9 +12,9 @@ from sharpstats.words.labels import listing
 from sharpstats.words.numbers import count
 
 
-def finding_blocks(finding: Finding) -> Iterator[Block]:
+def finding_blocks(finding: Finding, *, alone: bool = True) -> Iterator[Block]:
     """Tell one finding."""
-    told = tell(finding)
+    told = tell(finding, alone=alone)
     yield Card(told.finding, told.headline, told.verdict, told.details)
 
 
@@ -22,7 +22,7 @@ def findings_blocks(findings: Findings) -> Iterator[Block]:
     """Tell all findings of a trial."""
     yield Line(f"{tally(findings)} {DIRECTION}")
     for finding in findings.findings:
-        yield from finding_blocks(finding)
+        yield from finding_blocks(finding, alone=False)
     remarks = [*family(findings), *([OPEN] if any(f.finding == "open" for f in findings.findings) else [])]
     remarks += other_notes(findings)
     if remarks:

@@ -282,6 +282,16 @@ def test_notes_that_are_told_in_other_words_are_not_told_twice(make_finding: Mak
     assert other_notes(several(make_finding, plan, [0.9, 0.9])) == ["Kept."]
 
 
+def test_a_note_about_the_fit_is_told_once_where_findings_stand_together(make_finding: Make) -> None:
+    note = Note("zero-variance", "The spread between blades is estimated as zero.")
+    finding = make_finding("same", "shown", 4.0, -2.0, 10.0, notes=(note,))
+    trial: Any = SimpleNamespace(plan=Plan(title="t", factors={"medium": ("slate", "plate")}))
+    fit: Any = None
+    assert note.text in tell(finding).details
+    assert note.text not in tell(finding, alone=False).details
+    assert other_notes(Findings(trial, fit, (finding, finding), ())) == [note.text]
+
+
 def test_long_labels_are_cut_in_sentences(make_finding: Make, make_claim: Callable[..., Any]) -> None:
     claim = make_claim("same")
     long = type(claim)(id="a", says="s", medium="x" * 300, than="plate", margin=claim.margin)
