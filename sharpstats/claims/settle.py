@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from scipy import stats
+from scipy import special, stats
 
 from sharpstats.claims.region import Region
 
@@ -58,13 +58,12 @@ def chance_of_region(region: Region, estimate: float, se: float, df: float, rate
     0.781
     """
     reach = float(stats.t.isf(rate, df)) * se
-    low = region.low + reach if math.isfinite(region.low) else -math.inf
-    high = region.high - reach if math.isfinite(region.high) else math.inf
-    z = stats.norm(estimate, se)
-    shown = max(float(z.cdf(high) - z.cdf(low)), 0.0)
-    below = float(z.cdf(region.low - reach)) if math.isfinite(region.low) else 0.0
-    above = float(z.sf(region.high + reach)) if math.isfinite(region.high) else 0.0
-    return shown + below + above
+
+    def below(limit: float) -> float:
+        return float(special.ndtr((limit - estimate) / se))
+
+    shown = max(below(region.high - reach) - below(region.low + reach), 0.0)
+    return shown + below(region.low - reach) + 1 - below(region.high + reach)
 
 
 def more_for_region(region: Region, estimate: float, se: float, df: float, rate: float, now: int) -> int | None:
