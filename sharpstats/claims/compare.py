@@ -48,7 +48,7 @@ def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Map
     def more_edges(rate: float) -> int | None:
         # A cell without an edge may still be answered by the others: then all edges of the medium count.
         now = min(map(len, counts.values())) or min((fit.edges["medium"] == name).sum() for name in counts)
-        return None if unknown else more_for_region(region, estimate, se, df, rate, now)
+        return more_for_region(region, estimate, se, df, rate, now)
 
     def second_opinion(rate: float, outcome: Outcome) -> SecondOpinion | None:
         cells = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in where]
@@ -96,7 +96,10 @@ def edges_where(fit: TrialFit, where: Mapping[str, str]) -> pd.DataFrame:
     kept = fit.data
     for name, level in where.items():
         kept = kept[kept[name].astype(str) == level]
-    return fit.edges[fit.edges["edge"].isin(kept["edge"])]
+    edges = fit.edges
+    if "medium" not in edges.columns:  # all of them were made on one
+        edges = edges.assign(medium=fit.data["medium"].iloc[0])
+    return edges[edges["edge"].isin(kept["edge"])]
 
 
 def at_levels(where: Mapping[str, str]) -> str:

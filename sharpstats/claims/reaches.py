@@ -156,7 +156,8 @@ def _count_notes(fit: TrialFit, edges: pd.DataFrame, counted: Counted) -> tuple[
     why = "The edges are too few, or too much alike, for a tolerance bound"
     if beyond:
         why = f"{beyond} of {counted.edges} edges {'has' if beyond == 1 else 'have'} an over-range cut"
-    told = f"{why}, so edges were counted: {counted.below} of {counted.edges} read below the level."
+    more = f", and {counted.perhaps - counted.below} more may" if counted.perhaps > counted.below else ""
+    told = f"{why}, so edges were counted: {counted.below} of {counted.edges} read below the level{more}."
     return (Note("by-count", told), *(
         Note("counted-in-blocks", f"Edges of one {name} count like edges of different ones here, which makes the count "
              "look surer than it is.")
