@@ -34,7 +34,8 @@ CONTRASTS = """
       const colour = numbers(getComputedStyle(up).backgroundColor);
       if (colour.length < 4 || colour[3] > 0) { back = colour.slice(0, 3); break; }
     }
-    const ink = numbers(getComputedStyle(element).color).slice(0, 3).map((v, i) => v * opacity + back[i] * (1 - opacity));
+    const own = numbers(getComputedStyle(element).color).slice(0, 3);
+    const ink = own.map((v, i) => v * opacity + back[i] * (1 - opacity));
     const [a, b] = [light(ink), light(back)].sort((x, y) => y - x);
     found.push([(a + 0.05) / (b + 0.05), element.textContent.slice(0, 60)]);
   }

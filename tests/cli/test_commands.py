@@ -224,6 +224,18 @@ def test_judge_as_json_is_what_a_report_holds(small: Path, capsys: pytest.Captur
     assert finding["unit"] == "%"
 
 
+def test_publish_writes_the_report_and_says_where(small: Path, tmp_path: Path) -> None:
+    out = tmp_path / "for the club" / "slate"
+    done = program("publish", str(small), "--out", str(out), "--json")
+    assert done.returncode == 0, done.stderr.decode()
+    said = json.loads(done.stdout)
+    assert said["report"] == str(out)
+    assert said["results"]["findings"][0]["claim"] == "slate-as-film"
+    assert (out / "index.html").exists()
+    assert not (small / "report").exists()
+    assert all(line.startswith("sharpstats: ") for line in done.stderr.decode().splitlines())
+
+
 # --- when it cannot be done
 
 

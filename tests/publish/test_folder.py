@@ -185,6 +185,13 @@ def test_a_place_that_cannot_be_written_is_said(tmp_path: Path, monkeypatch: pyt
         write_report(tmp_path / "report", "new")
 
 
+def test_a_place_within_a_file_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("mine")
+    with pytest.raises(PublishError, match="The report cannot be written at report: (File exists|Not a directory)"):
+        write_report(tmp_path / "file" / "report", "new")
+    assert (tmp_path / "file").read_text() == "mine"
+
+
 def test_signs_that_a_file_pattern_would_take_for_its_own(tmp_path: Path) -> None:
     target = tmp_path / "report [a*]"
     write_report(target, "old")
