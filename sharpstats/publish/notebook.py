@@ -6,6 +6,7 @@ seen one report knows the next. They are short: what they call is the package it
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -126,8 +127,6 @@ async def execute(notebook: NotebookNode, kernel: Kernel, progress: Callable[[st
     SharpstatsError
         The error that a cell raised.
     """
-    import asyncio
-
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, DeadKernelError
 
@@ -148,13 +147,14 @@ async def execute(notebook: NotebookNode, kernel: Kernel, progress: Callable[[st
         raise died() from None
 
 
-def tidy(notebook: NotebookNode) -> None:
-    """Take out what a reader has no use for: empty metadata, and warnings with paths of this machine."""
+def take_warnings(notebook: NotebookNode) -> list[str]:
+    """Take out what libraries wrote to the error stream, which names paths of this machine, and return it."""
+    warnings = []
     for cell in notebook.cells:
         if cell.cell_type == "code":
+            warnings += [out.text for out in cell.outputs if out.get("name") == "stderr"]
             cell.outputs = [out for out in cell.outputs if out.get("name") != "stderr"]
-            for out in cell.outputs:
-                out.pop("transient", None)
+    return warnings
 
 
 def text(notebook: NotebookNode) -> str:

@@ -108,7 +108,8 @@ async def _write(
         tell("reading the trial")
         await kernel.finish(prepared)
         await notebook.execute(trial_notebook, kernel, tell)
-    notebook.tidy(trial_notebook)
+    for warning in notebook.take_warnings(trial_notebook):
+        tell(f"the notebook went on after a warning: {warning.strip()}")
     tell("writing the page")
     (build / NOTEBOOK).write_text(notebook.text(trial_notebook), encoding="utf-8")
     (build / PAGE).write_text(html.page(trial_notebook), encoding="utf-8")

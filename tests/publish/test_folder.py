@@ -187,7 +187,7 @@ def test_a_place_that_cannot_be_written_is_said(tmp_path: Path, monkeypatch: pyt
 
 def test_a_place_within_a_file_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("mine")
-    with pytest.raises(PublishError, match="The report cannot be written at report: (File exists|Not a directory)"):
+    with pytest.raises(PublishError, match=r"The report cannot be written at report: (File exists|Not a directory)"):
         write_report(tmp_path / "file" / "report", "new")
     assert (tmp_path / "file").read_text() == "mine"
 
