@@ -193,7 +193,7 @@ class TestLimits:
         assert freedom._moments(1, 0.0, 0.0) == (np.inf, 1.0)
         assert freedom._moments(1, 0.1, 0.1) == (20.0, 1.0)
         # an exact F test on m df has A1 = 2 ell^2 / m and A2 = 2 ell / m
-        for m in (2.0, 3.0, 7.0, 1000.0):
+        for m in (2.0, 3.0, 4.0, 7.0, 1000.0):
             df, scaling = freedom._moments(ell, 2 * ell**2 / m, 2 * ell / m)
             assert (df, scaling) == pytest.approx((m, 1.0), rel=1e-9)
         assert all(np.isnan(freedom._moments(ell, 2 * ell**2 / 1.0, 2 * ell / 1.0)))
