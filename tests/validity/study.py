@@ -198,11 +198,12 @@ of 15 %, `keener` with no difference at all: each may err in 5 of 100. "Normal" 
 
 {chr(10).join([head, rule, *body])}
 
-Where every spread is there (the first two settings), Kenward-Roger intervals cover what they say and claims err as often
-as they may; the normal approximation covers too little and errs too often. Where a spread is small or not there at all,
-its estimate is often zero and the df that it keeps make intervals wider than they need be: findings then err less often
-than they may, never more often, and the normal approximation can look right by two faults that cancel. `same` errs less
-often still where the margin is but two standard errors wide, since the other side of the margin must be excluded too.
+Where every spread is there (the first two settings), Kenward-Roger intervals cover what they say and claims err as
+often as they may; the normal approximation covers too little and errs too often. Where a spread is small or not there
+at all, its estimate is often zero and the df that it keeps make intervals wider than they need be: findings then err
+less often than they may, never more often, and the normal approximation can look right by two faults that cancel.
+`same` errs less often still where the margin is but two standard errors wide, since the other side of the margin must
+be excluded too.
 """
 
 
