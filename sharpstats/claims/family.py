@@ -12,10 +12,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sharpstats.claims.evidence import Evidence, outcome
 from sharpstats.claims.finding import Outcome
 from sharpstats.model.multiple import holm, holm_levels
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +51,17 @@ def share(evidence: Sequence[Evidence], in_family: Sequence[bool], alpha: float)
     # A claim that the layout cannot answer stays in the family: it was declared.
     shown = np.array([np.nan_to_num(evidence[i].p_shown, nan=1.0) for i in members])
     against = np.array([np.nan_to_num(evidence[i].p_contradicted, nan=1.0) for i in members])
-    rates = zip(members, holm(shown), holm_levels(shown, alpha), holm_levels(against, alpha), strict=True)
+    rates = zip(members, holm(shown), _levels(shown, alpha), _levels(against, alpha), strict=True)
     for i, adjusted, rate, rate_against in rates:
         one = evidence[i]
         shared[i] = _told(one.p_shown, one.p_contradicted, adjusted, rate, rate_against)
     return shared
+
+
+def _levels(p: Floats, alpha: float) -> Floats:
+    """Error rate of each claim's step; claims with one p value are told alike, whatever their order."""
+    levels = holm_levels(p, alpha)
+    return np.array([levels[p == one].min() for one in p])
 
 
 def _told(p_shown: float, p_contradicted: float, adjusted: float, rate: float, rate_against: float) -> Shared:

@@ -123,4 +123,4 @@ def _write(table: pd.DataFrame, path: Path) -> None:
     if path.suffix == ".csv":
         table.to_csv(path, index=False)
     else:
-        table.to_excel(path, index=False)
+        table.to_excel(str(path), index=False)  # given a Path, pandas writes XLSX whatever its ending

@@ -95,14 +95,14 @@ def test_contradictions_share_their_own_error_rate(p: list[float]) -> None:
     assert all(a == b for a, b in told)
 
 
-@given(p_values, st.randoms(use_true_random=False))
+@given(st.lists(st.sampled_from([0.001, 0.01, 0.02, 0.3, 1.0]), min_size=1, max_size=8), st.randoms())
 def test_order_of_the_claims_does_not_count(p: list[float], random) -> None:
+    """Not even where p values are tied."""
     order = list(range(len(p)))
     random.shuffle(order)
     parts = share([bare(value) for value in p], [True] * len(p), 0.05)
     shuffled = share([bare(p[i]) for i in order], [True] * len(p), 0.05)
-    assert [part.finding for part in shuffled] == [parts[i].finding for i in order]
-    assert [part.p_adjusted for part in shuffled] == [parts[i].p_adjusted for i in order]
+    assert shuffled == [parts[i] for i in order]
 
 
 def test_claims_outside_the_family_keep_the_whole_rate_and_cost_the_others_nothing() -> None:
