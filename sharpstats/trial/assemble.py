@@ -36,6 +36,8 @@ def assemble(
     """
     notes, columns, rows = list(notes), records.columns, records.rows
     blank = _blank_rows(columns)
+    # What a damaged row holds beyond the header is not in the columns: the row stays, to be set aside.
+    blank &= ~np.isin(rows, [damage.row for damage in records.damage])
     if blank.any():
         columns = [column.filter(pa.array(~blank)) for column in columns]
         first = rows[blank][0]

@@ -65,6 +65,7 @@ def test_any_bytes_are_read_or_refused(tmp_path_factory, data: bytes, head: byte
 
 @settings(max_examples=150)
 @given(text=st.text(st.sampled_from("e1,;\"\n\r\t ='>.0é"), max_size=120))
+@example(text=",,,0")
 def test_any_rows_under_a_header_are_read(tmp_path_factory, text: str):
     table = read_or_refuse(tmp_path_factory.getbasetemp(), "readings.csv", HEADER + text.encode())
     assert table is not None
