@@ -90,29 +90,32 @@ class TestShortRun:
         assert drawn.same_at_margin < 0.05 + bound(800)
 
 
+@lru_cache
+def full() -> pd.DataFrame:
+    return study.results(study.FULL).set_index("setting")
+
+
 @pytest.mark.slow
 class TestFullStudy:
     """The study that RESULTS.md tells; about five minutes."""
 
-    @pytest.fixture(scope="class")
-    def table(self) -> pd.DataFrame:
-        return study.results(study.FULL).set_index("setting")
-
-    def test_the_page_tells_what_comes_out(self, table: pd.DataFrame) -> None:
-        page = (Path(__file__).parent / "RESULTS.md").read_text(encoding="utf-8")
+    def test_the_page_tells_what_comes_out(self) -> None:
+        table, page = full(), (Path(__file__).parent / "RESULTS.md").read_text(encoding="utf-8")
         rows = [line.strip("| ").split(" | ") for line in page.splitlines() if line.startswith("| ")]
         told = {row[0]: [float(cell) for cell in row[2:]] for row in rows if row[0] in table.index}
         assert told.keys() == set(table.index)
         for setting, cells in told.items():
             assert table.loc[setting].tolist()[1:] == pytest.approx(cells, abs=0.11)
 
-    def test_no_claim_errs_more_often_than_it_may(self, table: pd.DataFrame) -> None:
+    def test_no_claim_errs_more_often_than_it_may(self) -> None:
+        table = full()
         allowed = 100 * (0.05 + bound(study.FULL))
         assert table["`same` at the margin"].max() < allowed
         assert table["`keener` at zero"].max() < allowed
         assert table["covers, Kenward-Roger"].min() > 100 * (0.95 - bound(study.FULL))
 
-    def test_nominal_where_every_spread_is_there(self, table: pd.DataFrame) -> None:
+    def test_nominal_where_every_spread_is_there(self) -> None:
+        table = full()
         for setting in (INTERIOR, "all spreads alike"):
             row = table.loc[setting]
             assert row["covers, Kenward-Roger"] == pytest.approx(95, abs=100 * bound(study.FULL) + 0.05)
