@@ -33,7 +33,8 @@ next:
 
 FORMAT = "sharpstats-check/1"
 LISTED = 20
-IN_ORDER = ("by-hand", "no-reading")
+NOT_CUT = "no-reading"
+IN_ORDER = ("by-hand", NOT_CUT)
 """Codes of rows that are set aside without being a problem."""
 
 
@@ -97,13 +98,26 @@ def _as_data(trial: Trial) -> dict[str, Any]:
 def _lines(trial: Trial, folder: str) -> Iterator[str]:
     yield from _summary(trial)
     yield from _list("repaired in order to read the files", trial.repairs)
+    yield from _not_yet_cut(trial)
     yield from _list("set aside", list(_rows(trial)))
     yield from _list("to be careful about", trial.cautions)
     yield from _list("different from the frozen plan", trial.differences)
     yield ""
     if _has_problems(trial):
         yield "There are problems, see above. Mend them, or go on: rows set aside stay out of the arithmetic."
-    yield f"Next: sharpstats judge {folder}"
+    if trial.counts["used"]:
+        yield f"Next: sharpstats judge {folder}"
+    else:
+        yield f"Next: fill in the readings, then check again: sharpstats check {folder}"
+
+
+def _not_yet_cut(trial: Trial) -> Iterator[str]:
+    """Tell of rows without a reading in one line: on a fresh run sheet that is all of them."""
+    waiting = trial.set_aside[trial.set_aside["code"] == NOT_CUT]
+    if len(waiting):
+        first = waiting.iloc[0]
+        yield ""
+        yield f"not yet cut ({len(waiting)}): rows without a reading, the first in {first['file']}, row {first['row']}"
 
 
 def _summary(trial: Trial) -> Iterator[str]:
@@ -133,7 +147,7 @@ def _list(heading: str, items: Any) -> Iterator[str]:
 
 
 def _rows(trial: Trial) -> Iterator[str]:
-    for row in trial.set_aside.to_dict("records"):
+    for row in trial.set_aside[trial.set_aside["code"] != NOT_CUT].to_dict("records"):
         place = f"{row['file']}, row {row['row']}" + (f", {row['column']}" if row["column"] else "")
         value = f" ({row['value']!r})" if row["value"] else ""
         yield f"{place}{value}: {row['reason']}"

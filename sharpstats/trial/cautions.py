@@ -12,7 +12,7 @@ from sharpstats.notes import Note
 from sharpstats.trial.coverage import claims_without_readings
 from sharpstats.trial.edgetable import EdgeTable
 from sharpstats.trial.labels import Labels
-from sharpstats.trial.spelling import listed, quoted
+from sharpstats.trial.spelling import counted, listed, quoted
 
 GOES_WITH = ("operator", "day", "tester", "filament_lot", "medium_state", "steel", "blade")
 """Columns that no factor should go hand in hand with."""
@@ -104,8 +104,8 @@ def _too_few(edges: EdgeTable) -> Iterator[Note]:
         few = edges.cuts < layout.cuts
         yield Note(
             "fewer-cuts",
-            f"{few.sum():,} edge(s) have fewer than the planned {layout.cuts} cuts ({edges.named(few)}); they count "
-            "with the cuts they have.",
+            f"Fewer than the planned {layout.cuts} cuts were made on {counted(int(few.sum()), 'edge')} ({edges.named(few)}): "
+            "each counts with the cuts it has.",
         )
     if layout.edges_per_cell is None or not layout.blocks:
         return
@@ -235,4 +235,6 @@ def _not_recorded(edges: EdgeTable) -> Iterator[Note]:
 
 
 def _how_many(which: np.ndarray) -> str:
-    return "The edges have" if which.all() else f"{which.sum():,} edge(s) have"
+    if which.all():
+        return "The edges have"
+    return f"{counted(int(which.sum()), 'edge')} {'has' if which.sum() == 1 else 'have'}"

@@ -89,7 +89,7 @@ def test_start_reading_and_burr_check_are_missed(check_text):
 
 def test_a_single_missing_start_reading_is_counted(check_text):
     text = trial(MIXED, RECORDED[0], values=RECORDED[1]).replace("4,e4,1,slate,B2,151,600", "4,e4,1,slate,B2,151,")
-    assert cautions(check_text(text, layout=BLADES))["no-start-reading"].startswith("1 edge(s) have no start_reading")
+    assert cautions(check_text(text, layout=BLADES))["no-start-reading"].startswith("1 edge has no start_reading")
 
 
 def test_one_blade_is_one_blade(check_text):
@@ -118,7 +118,7 @@ def test_fewer_cuts_and_edges_than_planned_are_pointed_out(check_text):
     text = trial(MIXED[:7]).replace("1,e1,2,slate,B1,152\n", "")
     found = cautions(check_text(text, layout=Layout(blocks=("blade",), cuts=2, edges_per_cell=2)))
     assert found["fewer-cuts"] == (
-        '1 edge(s) have fewer than the planned 2 cuts ("e1"); they count with the cuts they have.'
+        'Fewer than the planned 2 cuts were made on 1 edge ("e1"): each counts with the cuts it has.'
     )
     assert found["fewer-edges"] == (
         "1 cell(s) of medium and blade have fewer than the planned 2 edges; make the missing ones if you can."
