@@ -104,8 +104,8 @@ def _too_few(edges: EdgeTable) -> Iterator[Note]:
         few = edges.cuts < layout.cuts
         yield Note(
             "fewer-cuts",
-            f"Fewer than the planned {layout.cuts} cuts were made on {counted(int(few.sum()), 'edge')} ({edges.named(few)}): "
-            "each counts with the cuts it has.",
+            f"Fewer than the planned {layout.cuts} cuts were made on {counted(int(few.sum()), 'edge')} "
+            f"({edges.named(few)}): each counts with the cuts it has.",
         )
     if layout.edges_per_cell is None or not layout.blocks:
         return
