@@ -26,6 +26,8 @@ from sharpstats.model.reduce import Reduced
 Floats = NDArray[np.float64]
 
 MAX_STEPS = 100
+FAR = 1e3
+"""A Newton step longer than this many times the largest variance is not taken."""
 SETTLED = 1e-11
 """Promised fall of the criterion at which the last step is taken. The error of a variance is
 about its square root before that step and, as Newton's method converges quadratically,
@@ -249,7 +251,7 @@ def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | N
     for step in range(1, MAX_STEPS):
         active = free & ((s > 0) | (now.gradient < 0))
         # The first step uses the expected information: in a balanced layout it lands on the optimum.
-        move, gain = _step(now, active, newton=step > 1)
+        move, gain = _step(now, active, farthest=FAR * s.max() if step > 1 else 0.0)
         if gain <= SETTLED:
             return _last_step(r, s, now, move, step)
         s, now = _descend(r, s, now, move)
@@ -259,16 +261,20 @@ def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | N
     )
 
 
-def _step(now: Derivatives, active: NDArray[np.bool_], newton: bool) -> tuple[Floats, float]:
-    """Step among the active variances, and the fall of the criterion that it promises."""
+def _step(now: Derivatives, active: NDArray[np.bool_], farthest: float) -> tuple[Floats, float]:
+    """Step among the active variances, and the fall of the criterion that it promises.
+
+    Newton's step where the Hessian is positive definite and does not lead farther than `farthest`
+    (a nearly singular one does); else the step by the expected information.
+    """
     move = np.zeros(active.size)
     if not active.any():
         return move, 0.0
     index = np.flatnonzero(active)
     gradient = now.gradient[index]
-    for second in (now.hessian, now.expected) if newton else (now.expected,):
-        solution, fault = lapack.dposv(second[index[:, None], index], -gradient)[1:]
-        if not fault:
+    for second, reach in ((now.hessian, farthest), (now.expected, np.inf)):
+        solution, fault = lapack.dposv(second[index[:, None], index], -gradient)[1:] if reach > 0 else (gradient, 1)
+        if not fault and np.abs(solution).max() <= reach:
             move[index] = solution
             return move, -float(gradient @ solution) / 2
     raise FitError(

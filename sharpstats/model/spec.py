@@ -125,7 +125,7 @@ def model_frame(
     return ModelFrame(
         y=_numbers(table, response),
         factors={name: _factor(table, name) for name in names if name not in covariates},
-        covariates={name: _numbers(table, name) for name in names if name in covariates},
+        covariates={name: _covariate(table, name) for name in names if name in covariates},
         fixed=fixed_terms,
         random=random_terms,
         response=response,
@@ -162,6 +162,16 @@ def _numbers(table: pd.DataFrame, name: str) -> Floats:
     return numbers
 
 
+def _covariate(table: pd.DataFrame, name: str) -> Floats:
+    numbers = _numbers(table, name)
+    if abs(numbers.mean()) > FAR_FROM_ZERO * numbers.std():
+        raise FitError(
+            f"Column `{name}` lies so far from zero for its spread (mean {numbers.mean():g}, SD {numbers.std():g}) "
+            "that digits would be lost. Subtract a typical value from it first."
+        )
+    return numbers
+
+
 def _factor(table: pd.DataFrame, name: str) -> Factor:
     column = table[name]
     codes: Codes
@@ -183,6 +193,8 @@ def _factor(table: pd.DataFrame, name: str) -> Factor:
     return Factor(used, levels)
 
 
+FAR_FROM_ZERO = 1e3
+"""Mean of a covariate, in its SDs, beyond which its products lose more than six digits."""
 SMALL = 5000
 """Rows below which a dictionary numbers labels faster than pandas does."""
 

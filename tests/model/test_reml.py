@@ -254,3 +254,13 @@ class TestRefusals:
         with pytest.raises(FitError, match=r"^The fit did not settle in 2 steps\. Look at the residuals for a wild "
                                            r"reading, or leave out a block with few levels\.$"):  # fmt: skip
             fit_mixed(unbalanced(0), response="y", fixed=["medium"], random=["blade", "day", "edge"])
+
+
+def test_a_nearly_singular_hessian_does_not_send_the_step_far_away():
+    now = reml.Derivatives(
+        criterion=0.0, gradient=np.array([1.0, -1.0]), expected=np.eye(2), hessian=np.array([[1.0, 0.0], [0.0, 1e-14]])
+    )
+    active = np.array([True, True])
+    assert reml._step(now, active, farthest=1e3)[0].tolist() == [-1.0, 1.0]
+    assert reml._step(now, active, farthest=1e15)[0] == pytest.approx([-1.0, 1e14])
+    assert reml._step(now, active, farthest=0.0)[0].tolist() == [-1.0, 1.0]

@@ -162,3 +162,12 @@ class TestColumns:
     def test_term_name(self) -> None:
         assert term_name(("blade",)) == "blade"
         assert term_name(("blade", "medium", "day")) == "blade x medium x day"
+
+
+@pytest.mark.parametrize("offset", [1e5, 1.7e9])
+def test_a_covariate_far_from_zero_is_refused_with_the_mend(offset):
+    table = pd.DataFrame({"y": [1.0, 2.0, 4.0, 3.0], "moment": offset + np.array([0.0, 1.0, 2.0, 3.0])})
+    with pytest.raises(FitError, match=r"Column `moment` lies so far from zero .* Subtract a typical value"):
+        model_frame(table, "y", ["moment"], [], ["moment"])
+    near = table.assign(moment=table["moment"] - offset)
+    assert model_frame(near, "y", ["moment"], [], ["moment"]).covariates["moment"].tolist() == [0, 1, 2, 3]
