@@ -601,7 +601,7 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         "readings",
         (),
     ),
-    "readings absolute": ('["readings.csv"]', '"/tmp/readings.csv"', "outside-folder", "readings", ()),
+    "readings absolute": ('["readings.csv"]', '"/elsewhere/readings.csv"', "outside-folder", "readings", ()),
     "readings on a drive": ('["readings.csv"]', '"C:readings.csv"', "outside-folder", "readings", ()),
     "readings on a server": ('["readings.csv"]', r'"\\\\host\\share\\readings.csv"', "outside-folder", "readings", ()),
     "readings of another kind": (
