@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
 
 from sharpstats.cli.shared import DONE, PROBLEMS, add_folder, add_json, show, show_json
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from sharpstats.errors import PlanError
     from sharpstats.trial.trial import Trial
 

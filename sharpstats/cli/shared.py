@@ -5,7 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from typing import Any
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 DONE, PROBLEMS, COULD_NOT, INTERRUPTED, NOBODY_READS = 0, 1, 2, 130, 141
 """Exit codes: done; done but problems were found; could not run; Ctrl-C; the reader of a pipe left."""
