@@ -93,13 +93,10 @@ def _missing(fit: TrialFit, where: Mapping[str, str]) -> bool:
 
 def edges_where(fit: TrialFit, where: Mapping[str, str]) -> pd.DataFrame:
     """Edges of the comparison at the levels that a claim names."""
-    kept = fit.data
-    for name, level in where.items():
-        kept = kept[kept[name].astype(str) == level]
     edges = fit.edges
-    if "medium" not in edges.columns:  # all of them were made on one
-        edges = edges.assign(medium=fit.data["medium"].iloc[0])
-    return edges[edges["edge"].isin(kept["edge"])]
+    for name, level in where.items():
+        edges = edges[edges[name].astype(str) == level]
+    return edges
 
 
 def at_levels(where: Mapping[str, str]) -> str:

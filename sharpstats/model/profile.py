@@ -7,6 +7,8 @@ is zero where the criterion at zero is within that distance.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy import optimize, stats
 
@@ -47,7 +49,7 @@ def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tu
         start[:] = best.variances
         return best.criterion - optimum.criterion - threshold
 
-    centre = np.log(scale) if estimate > 0 else np.log(scale * 1e-4)
+    centre = np.log(scale) if estimate > 0 else _inside(excess, np.log(scale * 1e-4))
     high = _cross(excess, centre, +1.0)
     start[:] = optimum.variances
     low = -np.inf
@@ -66,7 +68,15 @@ def _fall_at_zero(r: Reduced, optimum: Optimum, index: int) -> float:
         return np.inf
 
 
-def _cross(excess, centre: float, direction: float) -> float:  # type: ignore[no-untyped-def]  # noqa: ANN001
+def _inside(excess: Callable[[float], float], start: float) -> float:
+    """Go towards zero, which is the estimate, until within the threshold."""
+    place = start
+    while excess(place) > 0 and place > start - 60:
+        place -= 2.5
+    return place
+
+
+def _cross(excess: Callable[[float], float], centre: float, direction: float) -> float:
     """Walk from the estimate in growing steps until the threshold is passed, then close in."""
     inner, step = centre, 0.5
     for _ in range(40):

@@ -117,7 +117,7 @@ class TrialFit(Shown):
     @cached_property
     def edges(self) -> pd.DataFrame:
         """One row an edge of the comparison, with its mean, spread, residual and influence."""
-        factors = [*self.mixed.frame.fixed_factors, *self.trial.plan.layout.blocks]
+        factors = [*self.trial.plan.factors, *self.trial.plan.layout.blocks]
         grouped = self.data.groupby(EDGE, sort=True, observed=True)
         table = grouped[list(dict.fromkeys(factors))].first()
         table["cuts"] = grouped.size()

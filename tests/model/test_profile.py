@@ -115,3 +115,17 @@ class TestScale:
             low, high = profile_limits(again.reduced, again.optimum, 0, 0.95)
             inside += low <= 0.01 <= high
         assert 200 * 0.95 - 3 * np.sqrt(200 * 0.95 * 0.05) <= inside
+
+
+def test_limits_of_a_zero_that_very_many_edges_hold_down():
+    """A large trial bounds a variance of zero far below what the others are."""
+    rng = np.random.default_rng(8)
+    edges, blades = 20_000, 15
+    edge = np.repeat(np.arange(edges), 2)
+    codes = {"medium": rng.integers(0, 4, edges), "blade": rng.integers(0, blades, edges)}
+    y = rng.normal(0, 1, blades)[codes["blade"]][edge] + rng.normal(0, 0.1, edges)[edge] + rng.normal(0, 0.1, edge.size)
+    table = pd.DataFrame({"edge": edge, **{name: c[edge] for name, c in codes.items()}, "y": y})
+    random = ["blade", ("blade", "medium"), "edge"]
+    components = fit_mixed(table, response="y", fixed=["medium"], random=random).components
+    place = components.terms.index("blade x medium")
+    assert components.low[place] == 0 and 0 < components.high[place] < 1e-4 * components.variances.max()
