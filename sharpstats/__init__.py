@@ -54,6 +54,7 @@ _HOMES = {
     "freeze_plan": "sharpstats.trial.freeze",
     # the arithmetic
     "fit_mixed": "sharpstats.model.mixed",
+    "anova": "sharpstats.model.anova",
     "MixedFit": "sharpstats.model.mixed",
     "TrialFit": "sharpstats.model.trialfit",
     # the findings

@@ -26,6 +26,7 @@ PUBLIC = {
     "TrialError",
     "TrialFit",
     "__version__",
+    "anova",
     "fit_mixed",
     "freeze_plan",
     "open_trial",
