@@ -199,13 +199,13 @@ class Diagnostics(Shown):
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a check: term, statistic, p."""
+        """One row a check: term, estimate, p."""
         rows = []
         if self.spread is not None:
             rows.append(("spread against level (slope)", self.spread.slope, self.spread.p))
         if self.normality is not None:
             rows.append(("normality of edges (Shapiro-Wilk)", self.normality.statistic, self.normality.p))
-        return pd.DataFrame(rows, columns=["term", "statistic", "p"])
+        return pd.DataFrame(rows, columns=["term", "estimate", "p"])
 
 
 def diagnose(edges: pd.DataFrame, profile: ScaleProfile | None, scale: str) -> Diagnostics:

@@ -99,7 +99,7 @@ def _tests(fit: TrialFit) -> Iterator[Table]:
         yield Table(fit.welch.table, "Welch's test on edge means, without the assumption of equal spreads")
     checks = fit.diagnostics.table
     if len(checks):
-        value = Form("value", lambda row: f"{row['statistic']:.3g}", number=True)
+        value = Form("value", lambda row: f"{row['estimate']:.3g}", number=True)
         yield Table(checks, "Checks of the residuals", (label("term", "check"), value, P))
 
 
