@@ -201,7 +201,8 @@ of 15 %, `keener` with no difference at all: each may err in 5 of 100. "Normal" 
 Where every spread is there (the first two settings), Kenward-Roger intervals cover what they say and claims err as
 often as they may; the normal approximation covers too little and errs too often. Where a spread is small or not there
 at all, its estimate is often zero and the df that it keeps make intervals wider than they need be: findings then err
-less often than they may, never more often, and the normal approximation can look right by two faults that cancel.
+less often than they may, never more often. In those settings the normal approximation covers about as near 95 % as
+Kenward-Roger does, or nearer: its two faults cancel there, which nobody at a bench can know beforehand.
 `same` errs less often still where the margin is but two standard errors wide, since the other side of the margin must
 be excluded too.
 """
