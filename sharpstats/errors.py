@@ -103,15 +103,3 @@ class ClaimError(SharpstatsError):
 
 class PublishError(SharpstatsError):
     """A report cannot be written."""
-
-
-class SharpstatsWarning(UserWarning):
-    """Root of every warning that sharpstats gives."""
-
-
-class RepairWarning(SharpstatsWarning):
-    """Something in a file was repaired in order to read it."""
-
-
-class AccuracyWarning(SharpstatsWarning):
-    """A number carries fewer digits than usual."""

@@ -16,9 +16,6 @@ from sharpstats.errors import FitError
 from sharpstats.model.reduce import Reduced
 from sharpstats.model.reml import Optimum, maximise
 
-TINY = 1e-10
-"""Share of the estimate (or of the largest variance) below which a limit is called zero."""
-
 
 def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tuple[float, float]:
     """Limits of one variance.

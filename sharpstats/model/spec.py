@@ -195,8 +195,8 @@ def _factor(table: pd.DataFrame, name: str) -> Factor:
 
 FAR_FROM_ZERO = 1e3
 """Mean of a covariate, in its SDs, beyond which its products lose more than six digits."""
-SMALL = 5000
-"""Rows below which a dictionary numbers labels faster than pandas does."""
+SMALL = 1000
+"""Rows below which a dictionary numbers labels faster than pandas does (a third of the time at 250 rows)."""
 
 
 def _coded_integers(values: NDArray[Any]) -> Factor:

@@ -72,7 +72,7 @@ def test_each_family_of_errors_is_relayed(name: str) -> None:
     assert str(error) == "What and where."
 
 
-@pytest.mark.parametrize("name", ["Problem", "Iterable", "SharpstatsWarning", "KeyError"])
+@pytest.mark.parametrize("name", ["Problem", "Iterable", "UserWarning", "KeyError"])
 def test_what_is_no_error_of_ours_is_a_fault_of_ours(name: str) -> None:
     error = relayed(name, "'x'", ["Traceback"])
     assert isinstance(error, PublishError)
