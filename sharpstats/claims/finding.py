@@ -9,6 +9,7 @@ from typing import Literal
 
 import pandas as pd
 
+from sharpstats.interval import Interval
 from sharpstats.late import Shown
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
@@ -66,7 +67,8 @@ class Finding(Shown):
     estimate_on_scale, se : float
         Estimate and its standard error on the fit's scale (NaN for `se` where there is none).
     real : bool or None
-        Whether the plain two-sided interval of a difference leaves out zero.
+        Whether both the plain two-sided interval of a difference, at the plan's error rate, and the
+        interval given here leave out zero.
     edges, cuts : mapping of str to int
         Edges and cuts of each medium behind the finding.
     more_edges : int or None
@@ -98,6 +100,11 @@ class Finding(Shown):
     more_edges_capped: bool = False
     second: SecondOpinion | None = None
     notes: tuple[Note, ...] = ()
+
+    @property
+    def interval(self) -> Interval:
+        """The interval that decides, with its level and kind."""
+        return Interval(self.low, self.high, self.level, "tolerance" if self.than is None else "confidence")
 
     @property
     def claim(self) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
@@ -13,13 +12,14 @@ from sharpstats.claims.compare import comparison
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.family import Shared, share
 from sharpstats.claims.finding import Finding, Findings
+from sharpstats.claims.region import Region
 from sharpstats.errors import ClaimError
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
-from sharpstats.trial.plan import Claim, Keener, NoWorse, Reaches, Same
+from sharpstats.trial.plan import Claim, Comparison, Keener, NoWorse, Reaches, Same
 from sharpstats.trial.trial import Trial
 
-REGIONS: dict[type[Claim], Callable[..., Any]] = {
+REGIONS: dict[type[Comparison], Callable[..., Region]] = {
     Same: same.region,
     NoWorse: noworse.region,
     Keener: keener.region,
@@ -61,10 +61,10 @@ def judge_trial(trial: Trial) -> Findings:
 
 
 def _evidence(claim: Claim, fit: TrialFit) -> Evidence:
-    if type(claim) in OTHERS:
+    if not isinstance(claim, Comparison):
         return OTHERS[type(claim)](claim, fit)
     region = REGIONS[type(claim)](claim, fit.scale)
-    return comparison(fit, region, claim.medium, getattr(claim, "than"), claim.where)  # noqa: B009
+    return comparison(fit, region, claim.medium, claim.than, claim.where)
 
 
 def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> Finding:
@@ -75,11 +75,16 @@ def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> F
         declared=claim, finding=part.finding, scale=fit.scale, unit=evidence.unit, estimate=evidence.estimate,
         low=low, high=high, level=1 - 2 * part.rate, df=evidence.df, p=evidence.p_shown,
         p_adjusted=part.p_adjusted, bound_low=evidence.bound_low, bound_high=evidence.bound_high,
-        estimate_on_scale=evidence.estimate_on_scale, se=evidence.se, real=evidence.real, edges=evidence.edges,
-        cuts=evidence.cuts, more_edges=more,
+        estimate_on_scale=evidence.estimate_on_scale, se=evidence.se, real=_real(evidence, low, high),
+        edges=evidence.edges, cuts=evidence.cuts, more_edges=more,
         more_edges_capped=part.finding == "open" and not unknown and more is None,
         second=None if unknown else evidence.second(part.rate, part.finding), notes=evidence.notes,
     )  # fmt: skip
+
+
+def _real(evidence: Evidence, low: float, high: float) -> bool | None:
+    """Call a difference real only where the interval that the reader sees leaves out zero, too."""
+    return evidence.real if evidence.real is None else evidence.real and not low <= 0 <= high
 
 
 def _notes(fit: TrialFit, findings: Sequence[Finding], family: int) -> tuple[Note, ...]:

@@ -77,29 +77,33 @@ class Claim:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Same(Claim):
+class Comparison(Claim):
+    """A claim about the difference between `medium` and `than`."""
+
+    than: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Same(Comparison):
     """`medium` and `than` differ by less than `margin`."""
 
     kind: ClassVar[str] = "same"
-    than: str
     margin: Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoWorse(Claim):
+class NoWorse(Comparison):
     """`medium` is not duller than `than` by more than `margin`."""
 
     kind: ClassVar[str] = "no worse"
-    than: str
     margin: Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Keener(Claim):
+class Keener(Comparison):
     """`medium` is keener than `than` by more than `by`; zero is allowed."""
 
     kind: ClassVar[str] = "keener"
-    than: str
     by: Quantity
 
 

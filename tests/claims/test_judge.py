@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, datetime
+from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 
 import sharpstats as ss
+from sharpstats.claims import judge
 from sharpstats.errors import ClaimError
 from sharpstats.trial.freeze import freeze_plan
 
@@ -148,3 +151,20 @@ def test_a_trial_is_judged_once(table, open_made) -> None:
     trial = open_made(table, [same("film", "slate")])
     assert trial.judge() is trial.judge()
     assert trial.judge().fit is trial.fit()
+
+
+def test_a_difference_is_real_only_where_the_interval_shown_says_so_too() -> None:
+    def seen(low: float, high: float, real: bool | None) -> bool | None:
+        return judge._real(SimpleNamespace(real=real), low, high)  # type: ignore[arg-type]
+
+    assert seen(0.7, 12.0, True) is True
+    assert seen(-0.3, 12.0, True) is False  # a wider interval, as Holm's method asks for
+    assert seen(0.7, 12.0, False) is False
+    assert seen(float("nan"), float("nan"), None) is None
+
+
+def test_the_interval_of_a_finding_says_its_level_and_kind(demo: Path) -> None:
+    for finding in ss.open_trial(demo).judge().findings:
+        interval = finding.interval
+        assert (interval.low, interval.high, interval.level) == (finding.low, finding.high, finding.level)
+        assert interval.kind == ("tolerance" if finding.kind == "reaches" else "confidence")
