@@ -13,8 +13,12 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import settings
 
+import sharpstats as ss
+
 if TYPE_CHECKING:
     from playwright.sync_api import BrowserContext
+
+    from sharpstats.claims.finding import Findings
 
 sys.path.insert(0, str(Path(__file__).parent))  # for hostile.py and reference/, whatever the import mode
 os.environ["MPLBACKEND"] = "Agg"  # also for kernels that a test starts
@@ -70,6 +74,13 @@ def published_hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from sharpstats.publish.publish import publish
 
     return publish(write_hostile_trial(tmp_path_factory.mktemp("hostile")))
+
+
+@pytest.fixture(scope="session")
+def judged(demo: Path) -> Findings:
+    """The findings of the demo."""
+    found: Findings = ss.open_trial(demo).judge()
+    return found
 
 
 @pytest.fixture

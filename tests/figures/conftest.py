@@ -1,4 +1,4 @@
-"""The demo and a hostile trial, judged once."""
+"""Trials beside the demo, judged once."""
 
 from __future__ import annotations
 
@@ -11,13 +11,6 @@ import sharpstats as ss
 from sharpstats.claims.finding import Findings
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # for hostile.py, whatever the import mode
-
-
-@pytest.fixture(scope="session")
-def judged(demo: Path) -> Findings:
-    """The findings of the demo."""
-    found: Findings = ss.open_trial(demo).judge()
-    return found
 
 
 @pytest.fixture(scope="session")

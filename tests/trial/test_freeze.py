@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from privilege import place_for_all, read_only
 
 from sharpstats.errors import PlanError, TrialError
 from sharpstats.trial.freeze import Freeze, amendments, differences, freeze_plan, plan_sha256, read_freeze
@@ -207,14 +208,13 @@ def test_a_folder_that_cannot_be_written_is_told(folder: Path, monkeypatch: pyte
     assert sorted(path.name for path in folder.iterdir()) == ["frozen.json", "trial.toml"]
 
 
-@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the system lets this user write anywhere")
-def test_a_read_only_folder_is_told(folder: Path) -> None:
-    folder.chmod(0o500)
-    try:
-        with pytest.raises(TrialError, match="cannot be written: Permission denied"):
+@pytest.mark.skipif(os.name == "nt", reason="folders have other rights there")
+def test_a_read_only_folder_is_told() -> None:
+    with place_for_all() as folder:
+        (folder / "trial.toml").write_text(TEXT, encoding="utf-8")
+        with read_only(folder), pytest.raises(TrialError, match="cannot be written: Permission denied"):
             freeze_plan(folder, NOW)
-    finally:
-        folder.chmod(0o700)
+        assert [path.name for path in folder.iterdir()] == ["trial.toml"]
 
 
 def differences_of(new: str, old: str = TEXT) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""The demo and a hostile trial, judged once; findings made by hand."""
+"""A hostile trial, judged once; findings made by hand."""
 
 from __future__ import annotations
 
@@ -61,13 +61,6 @@ def make_finding() -> Callable[..., Finding]:
 def make_claim() -> Callable[..., Any]:
     """The function that makes a claim of a kind."""
     return declared
-
-
-@pytest.fixture(scope="session")
-def judged(demo: Path) -> Findings:
-    """The findings of the demo."""
-    found: Findings = ss.open_trial(demo).judge()
-    return found
 
 
 @pytest.fixture(scope="session")
