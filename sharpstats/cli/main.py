@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 
 from sharpstats.cli import check, freeze, judge, new, publish
-from sharpstats.cli.shared import COULD_NOT, DONE, INTERRUPTED, NOBODY_READS, harmless, width
+from sharpstats.cli.shared import COULD_NOT, DONE, INTERRUPTED, NO_BREAK, NOBODY_READS, harmless, width
 
 COMMANDS = (new, check, freeze, judge, publish)
 
@@ -119,7 +119,7 @@ def _explain(error: Exception, options: argparse.Namespace) -> int:
 
         traceback.print_exception(error)
     if isinstance(error, SharpstatsError):
-        print(harmless(f"{at}: {error}"), file=sys.stderr)
+        print(harmless(f"{at}: {error}").replace(NO_BREAK, " "), file=sys.stderr)
     else:
         fault = f"{at}: a fault of sharpstats, not yours: {type(error).__name__}: {error}"
         print(harmless(fault), file=sys.stderr)

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 DONE, PROBLEMS, COULD_NOT, INTERRUPTED, NOBODY_READS = 0, 1, 2, 130, 141
 """Exit codes: done; done but problems were found; could not run; Ctrl-C; the reader of a pipe left."""
 
+NO_BREAK = "\u00a0"
+"""The space between a number and its unit."""
+
 NARROWEST, USUAL, WIDEST = 40, 100, 110
 
 
@@ -55,8 +58,11 @@ def harmless(text: str) -> str:
     --------
     >>> harmless("slate\x1b[2J\nfilm")
     'slate[2J\nfilm'
+    >>> harmless("15\u00a0%")
+    '15\xa0%'
     """
-    return "".join(sign for sign in text if sign in "\n\u200d" or sign.isprintable())
+    # Python calls no space but the plain one printable, so a number would lose the one before its unit.
+    return "".join(sign for sign in text if sign in f"\n\u200d{NO_BREAK}" or sign.isprintable())
 
 
 def show(text: str) -> None:
@@ -67,11 +73,11 @@ def show(text: str) -> None:
     for line in harmless(text).splitlines():
         indent = line[: len(line) - len(line.lstrip())]
         hanging = indent if len(indent) < room // 2 else ""
-        print(
-            line if len(line) <= room
-            else fill(line.strip(), room, initial_indent=hanging, subsequent_indent=hanging,
-                      break_long_words=False, break_on_hyphens=False)
+        wrapped = line if len(line) <= room else fill(
+            line.strip(), room, initial_indent=hanging, subsequent_indent=hanging,
+            break_long_words=False, break_on_hyphens=False,
         )  # fmt: skip
+        print(wrapped.replace(NO_BREAK, " "))  # it has done its work, and not every terminal has it
 
 
 def show_json(content: Any) -> None:

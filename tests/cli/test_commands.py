@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -211,6 +212,14 @@ def test_rows_set_aside_by_hand_are_no_problem(small: Path, capsys: pytest.Captu
 def test_judge_says_the_finding_and_ends_well(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["judge", str(small)]) == 0
     assert "Slate does as well as film" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("environment", [{"PYTHONIOENCODING": "utf-8"}, {"LC_ALL": "C", "PYTHONUTF8": "0"}])
+def test_a_number_keeps_the_space_before_its_unit(small: Path, environment: dict[str, str]) -> None:
+    said = program("judge", str(small), COLUMNS="80", **environment).stdout.decode()
+    assert re.search(r"your 15 %", said) and re.search(r"8 edges|4 edges", said)
+    assert re.search(r"\d(%|gf|edges?|cuts?|claims?)", said) is None
+    assert all(not line.lstrip().startswith(("% ", "gf ")) for line in said.splitlines())  # kept together
 
 
 def test_judge_as_json_is_what_a_report_holds(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
