@@ -50,10 +50,10 @@ def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Map
         now = min(map(len, counts.values())) or min((fit.edges["medium"] == name).sum() for name in counts)
         return more_for_region(region, estimate, se, df, rate, now)
 
-    def second_opinion(rate: float, outcome: Outcome) -> SecondOpinion | None:
+    def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
         cells = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in where]
         simple = second.without_model(edges, medium, than, cells, fit.trial.plan.layout.blocks)
-        return None if simple is None else second.opinion(*simple, region, rate, outcome)
+        return () if simple is None else (second.opinion(*simple, region, rate, outcome),)
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
     return Evidence(
@@ -64,7 +64,7 @@ def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Map
         bound_low=reported(region.low, fit.scale) if math.isfinite(region.low) else None,
         bound_high=reported(region.high, fit.scale) if math.isfinite(region.high) else None,
         real=None if unknown else abs(estimate) > reach,
-        interval=interval, more_edges=more_edges, second=second_opinion,
+        interval=interval, more_edges=more_edges, opinions=opinions,
         edges={name: len(cuts) for name, cuts in counts.items()},
         cuts={name: int(cuts.sum()) for name, cuts in counts.items()},
         notes=_notes(fit, unknown, counts, where),

@@ -25,8 +25,8 @@ class Evidence:
         Error rate of one side -> the two limits, as reported.
     more_edges : callable
         Error rate of one side -> edges to add for each medium; None for more than 1,000.
-    second : callable
-        Error rate and outcome -> second opinion, or None.
+    opinions : callable
+        Error rate and outcome -> second opinions; empty where there is none.
     edges, cuts : mapping of str to int
     notes : tuple of Note
     """
@@ -43,7 +43,7 @@ class Evidence:
     real: bool | None
     interval: Callable[[float], tuple[float, float]]
     more_edges: Callable[[float], int | None]
-    second: Callable[[float, Outcome], SecondOpinion | None]
+    opinions: Callable[[float, Outcome], tuple[SecondOpinion, ...]]
     edges: Mapping[str, int]
     cuts: Mapping[str, int]
     notes: tuple[Note, ...] = ()

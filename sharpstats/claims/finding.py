@@ -74,7 +74,8 @@ class Finding(Shown):
     more_edges : int or None
         Edges to add for each medium so that an open claim would be settled with a chance of
         four in five; None if not open, or if more than 1,000 are needed (`more_edges_capped`).
-    second : SecondOpinion or None
+    opinions : tuple of SecondOpinion
+        The same claim judged in other ways, with fewer assumptions.
     notes : tuple of Note
     """
 
@@ -98,7 +99,7 @@ class Finding(Shown):
     cuts: Mapping[str, int]
     more_edges: int | None = None
     more_edges_capped: bool = False
-    second: SecondOpinion | None = None
+    opinions: tuple[SecondOpinion, ...] = ()
     notes: tuple[Note, ...] = ()
 
     @property

@@ -78,7 +78,7 @@ def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> F
         estimate_on_scale=evidence.estimate_on_scale, se=evidence.se, real=_real(evidence, low, high),
         edges=evidence.edges, cuts=evidence.cuts, more_edges=more,
         more_edges_capped=part.finding == "open" and not unknown and more is None,
-        second=None if unknown else evidence.second(part.rate, part.finding), notes=evidence.notes,
+        opinions=() if unknown else evidence.opinions(part.rate, part.finding), notes=evidence.notes,
     )  # fmt: skip
 
 

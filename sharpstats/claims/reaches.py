@@ -97,7 +97,7 @@ def _unknown(claim: Reaches, fit: TrialFit, edges: pd.DataFrame, missing: Mappin
                 "many would read below the level.")  # fmt: skip
     return Evidence(
         p_shown=nan, p_contradicted=nan, df=nan, estimate=nan, estimate_on_scale=nan, se=nan,
-        interval=lambda rate: (nan, nan), more_edges=lambda rate: None, second=lambda rate, found: None,
+        interval=lambda rate: (nan, nan), more_edges=lambda rate: None, opinions=lambda rate, found: (),
         notes=(note,), **_common(claim, fit, edges),
     )  # fmt: skip
 
@@ -114,7 +114,7 @@ def _by_bound(
     return Evidence(
         p_shown=quantile.p_below(counted.limit), p_contradicted=quantile.p_above(counted.limit), df=quantile.df,
         estimate_on_scale=quantile.estimate, se=math.nan, interval=interval, more_edges=more_edges,
-        second=counted.opinion, estimate=float(fit.as_reading(quantile.estimate)),
+        opinions=lambda rate, found: (counted.opinion(rate, found),), estimate=float(fit.as_reading(quantile.estimate)),
         notes=_notes(quantile, edges), **_common(claim, fit, edges),
     )  # fmt: skip
 
@@ -147,7 +147,7 @@ def _by_count(claim: Reaches, fit: TrialFit, edges: pd.DataFrame, counted: Count
         p_shown=counted.p_shown, p_contradicted=counted.p_contradicted, df=math.nan,
         estimate=float(fit.as_reading(estimate)), estimate_on_scale=estimate, se=math.nan,
         interval=lambda rate: _as_readings(fit, *counted.bounds(rate)), more_edges=counted.more_edges,
-        second=lambda rate, found: None, notes=_count_notes(fit, edges, counted), **_common(claim, fit, edges),
+        opinions=lambda rate, found: (), notes=_count_notes(fit, edges, counted), **_common(claim, fit, edges),
     )  # fmt: skip
 
 

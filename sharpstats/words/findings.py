@@ -78,7 +78,7 @@ def _details(finding: Finding, alone: bool) -> list[str]:
     if answered(finding):
         told += map(sentence, KINDS[finding.kind].more(finding))
         told += [more_edges(finding)] if finding.finding == "open" else []
-        told += [second_opinion(finding.second)] if finding.second else []
+        told += map(second_opinion, finding.opinions)
         told.append(_for_statisticians(finding))
     told += [sentence(one_line(note)) for note in finding.notes if alone or note.code not in _COMMON]
     told += [] if finding.primary else ["Looked at on the side: it is no primary claim of the plan."]

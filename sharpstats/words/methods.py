@@ -94,7 +94,7 @@ def _claims(findings: Findings) -> Iterator[str]:
             "The primary claims share it by Holm's method (1979), once for the claims and once against them; each "
             "finding is told with the interval at the level at which it was judged."
         )
-    if any(finding.second for finding in findings.findings):
+    if any(finding.opinions for finding in findings.findings):
         yield "Each finding has a second opinion beside it that leans on fewer assumptions; it does not decide."
 
 

@@ -105,7 +105,7 @@ def test_second_opinion_follows_where_and_the_blocks(draw, open_made) -> None:
     table = draw(PAIR, blades=BLADES, steel=STEEL, seed=5)
     trial = open_made(table, [SAME | {"where": {"steel": "stainless"}}], factors=["steel"])
     finding = trial.judge()["claim-1"]
-    assert finding.second.name == "the differences within each blade"
+    assert finding.opinions[0].name == "the differences within each blade"
     there = edges_where(trial.fit(), {"steel": "stainless"})
     assert set(there["blade"]) == {"b4", "b5", "b6"}
     assert without_model(there, "film", "stone", [], ["blade"])[1][2] == 2  # three blades
@@ -127,7 +127,7 @@ def test_a_missing_cell_leaves_the_claim_open_and_gives_no_number(
     numbers = [finding.estimate, finding.low, finding.high, finding.df, finding.p, finding.p_adjusted, finding.se]
     assert finding.finding == "open"
     assert all(map(math.isnan, [*numbers, finding.estimate_on_scale]))
-    assert (finding.real, finding.more_edges, finding.more_edges_capped, finding.second) == (None, None, False, None)
+    assert (finding.real, finding.more_edges, finding.more_edges_capped, finding.opinions) == (None, None, False, ())
     (note,) = [note.text for note in finding.notes if note.code == "not-answered"]
     there = " where steel is stainless" if where else ""
     assert note == (
@@ -149,7 +149,7 @@ def test_a_cell_answered_through_others_says_so(draw, open_made) -> None:
     lost = (table["medium"] == "film") & (table["steel"] == "stainless") & (table["angle"] == "25")
     claim = SAME | {"where": {"steel": "stainless", "angle": "25"}}
     (finding,) = open_made(table[~lost], [claim], factors=["steel", "angle"]).judge().findings
-    assert (finding.edges, finding.second) == ({"film": 0, "stone": 4}, None)
+    assert (finding.edges, finding.opinions) == ({"film": 0, "stone": 4}, ())
     assert finding.more_edges is not None
     (note,) = [note.text for note in finding.notes if note.code == "borrowed"]
     assert note == (

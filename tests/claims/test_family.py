@@ -35,7 +35,7 @@ def bare(p_shown: float, p_contradicted: float = 1.0, interval=lambda rate: (mat
     return Evidence(
         p_shown=p_shown, p_contradicted=p_contradicted, unit="%", estimate=0.0, df=1.0, estimate_on_scale=0.0, se=1.0,
         bound_low=None, bound_high=None, real=None, interval=interval, more_edges=lambda rate: None,
-        second=lambda rate, found: None, edges={}, cuts={},
+        opinions=lambda rate, found: (), edges={}, cuts={},
     )  # fmt: skip
 
 

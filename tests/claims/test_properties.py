@@ -58,7 +58,7 @@ def assert_alike(one: Findings, two: Findings, factor: float = 1.0) -> None:
     for a, b in zip(one.findings, two.findings, strict=True):
         assert (a.finding, a.more_edges, a.more_edges_capped) == (b.finding, b.more_edges, b.more_edges_capped)
         assert list(a.edges.values()) == list(b.edges.values())
-        assert (a.second.outcome, a.second.text) == (b.second.outcome, b.second.text)
+        assert (a.opinions[0].outcome, a.opinions[0].text) == (b.opinions[0].outcome, b.opinions[0].text)
         by = 1.0 if a.unit == "%" else factor
         for name in ("estimate", "low", "high"):
             assert getattr(b, name) == pytest.approx(by * getattr(a, name), rel=1e-9, abs=1e-9)
@@ -107,7 +107,7 @@ def test_swapping_the_pair(lossy, open_made, seed: int, log: bool) -> None:
     assert (back.finding, back.p, back.se, back.df) == (there.finding, there.p, there.se, there.df)
     assert back.estimate_on_scale == -there.estimate_on_scale
     assert back.real == there.real
-    assert (back.second.outcome, back.more_edges) == (there.second.outcome, there.more_edges)
+    assert (back.opinions[0].outcome, back.more_edges) == (there.opinions[0].outcome, there.more_edges)
     told = [(there.estimate, back.estimate), (there.low, back.high), (there.high, back.low)]
     for one, other in told:
         if log:

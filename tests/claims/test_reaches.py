@@ -109,9 +109,10 @@ def test_uneven_cuts_are_told(draw, open_made) -> None:
 
 def test_second_opinion_counts_edges(draw, open_made) -> None:
     (finding,) = open_made(draw(edges=6), [REACHES]).judge().findings
-    below = (finding.second.text.split(" ")[0], finding.second.name)
+    below = (finding.opinions[0].text.split(" ")[0], finding.opinions[0].name)
     assert below == ("24", "counting edges")
-    assert finding.second.outcome == ("shown" if stats.binomtest(24, 24, 0.8, "greater").pvalue <= 0.05 else "open")
+    by_counting = "shown" if stats.binomtest(24, 24, 0.8, "greater").pvalue <= 0.05 else "open"
+    assert finding.opinions[0].outcome == by_counting
 
 
 @pytest.mark.parametrize("where", [{}, {"steel": "stainless"}], ids=["average", "the-missing-cell"])
@@ -123,7 +124,7 @@ def test_a_missing_cell_is_open_without_a_number(draw, open_made, where) -> None
     numbers = (finding.estimate, finding.low, finding.high, finding.df, finding.p, finding.estimate_on_scale)
     assert finding.finding == "open"
     assert all(map(math.isnan, numbers))
-    assert (finding.second, finding.more_edges, finding.bound_high) == (None, None, 200.0)
+    assert (finding.opinions, finding.more_edges, finding.bound_high) == ((), None, 200.0)
     assert [note.text for note in finding.notes] == [
         "No edge was made with film where steel is stainless, so nothing is known of how many would read below the "
         "level."
@@ -137,7 +138,7 @@ def test_one_over_range_edge_lets_the_count_decide(draw, open_made) -> None:
     expected = stats.binomtest(19, 20, 0.8, "greater").pvalue
     assert finding.p == pytest.approx(expected, rel=1e-9)
     assert finding.finding == ("shown" if expected <= 0.05 else "open")
-    assert (finding.edges, finding.second) == ({"film": 19}, None)
+    assert (finding.edges, finding.opinions) == ({"film": 19}, ())
     notes = {note.code: note.text for note in finding.notes}
     assert notes["by-count"] == (
         "1 of 20 edges has an over-range cut, so edges were counted: 19 of 20 read below the level."

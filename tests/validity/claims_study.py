@@ -152,7 +152,7 @@ def _evidence(region: Region, estimate: float, se: float, df: float) -> Evidence
     return Evidence(
         p_shown=region.p_shown(estimate, se, df), p_contradicted=region.p_contradicted(estimate, se, df), unit="%",
         estimate=estimate, df=df, estimate_on_scale=estimate, se=se, bound_low=None, bound_high=None, real=None,
-        interval=lambda rate: (np.nan, np.nan), more_edges=lambda rate: None, second=lambda rate, found: None,
+        interval=lambda rate: (np.nan, np.nan), more_edges=lambda rate: None, opinions=lambda rate, found: (),
         edges={}, cuts={},
     )  # fmt: skip
 
