@@ -19,6 +19,7 @@ from scipy.linalg import lapack
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.model import freedom, means
+from sharpstats.model.meansquares import MeanSquares, named_mean_squares
 from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
 from sharpstats.model.profile import profile_limits
 from sharpstats.model.reduce import (
@@ -43,6 +44,7 @@ from sharpstats.model.spec import (
     model_frame,
     term_name,
 )
+from sharpstats.model.strata import find_strata
 from sharpstats.notes import Note
 
 Floats = NDArray[np.float64]
@@ -140,6 +142,34 @@ class MixedFit(Shown):
             terms=(*map(term_name, self.structure.kept), RESIDUAL),
             variances=self.optimum.variances[places], low=low, high=high, level=self.level, notes=self.notes,
         )  # fmt: skip
+
+    @cached_property
+    def mean_squares(self) -> MeanSquares:
+        """Mean squares of a balanced layout; their `components` have intervals beside the profile's.
+
+        Raises
+        ------
+        FitError
+            If the layout is not balanced.
+
+        Examples
+        --------
+        >>> table = pd.DataFrame({"y": [5.1, 5.2, 4.8, 4.9, 5.5, 5.6], "blade": list("aabbcc")})
+        >>> found = fit_mixed(table, response="y", random=["blade"]).mean_squares
+        >>> found.table.round(4)
+               term   df  mean_square
+        0     blade  2.0       0.2467
+        1  residual  3.0       0.0050
+        >>> found.components.table[["term", "sd", "low", "high"]].round(3)
+               term     sd    low   high
+        0     blade  0.348  0.183  2.206
+        1  residual  0.071  0.040  0.264
+        """
+        found = find_strata(self.reduced)
+        if found is None:
+            raise FitError(_not_balanced(self.structure, self.reduced))
+        names = (*map(term_name, self.structure.kept), RESIDUAL)
+        return named_mean_squares(found, names, self.structure.positions, self.level)
 
     @cached_property
     def coefficients(self) -> Estimates:
@@ -352,6 +382,19 @@ BOUNDARY_SATTERTHWAITE = Note(
     "A spread is estimated as zero, so Satterthwaite's degrees of freedom leave it out and are too many; "
     "use Kenward and Roger's.",
 )
+
+
+def _not_balanced(structure: Structure, reduced: Reduced) -> str:
+    """Say what is in the way of mean squares, and what does without balance."""
+    uneven = len(reduced.h) - (reduced.units < reduced.readings) > 1 and structure.own is not None
+    why = (
+        f"not every {term_name(structure.kept[structure.own])} has the same number of readings"
+        if uneven and structure.own is not None else "its factors do not meet equally often"
+    )
+    return (
+        f"The layout is not balanced: {why}, so its variances have no mean squares of their own. "
+        "Use `components`, whose profile-likelihood intervals need no balance."
+    )
 
 
 def _not_answered(what: str) -> Note:

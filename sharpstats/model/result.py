@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Components(Shown):
-    """Variances of the random factors with profile-likelihood intervals.
+    """Variances of the random factors with intervals.
 
     Attributes
     ----------
@@ -31,6 +31,8 @@ class Components(Shown):
     level : float
         Level of the intervals.
     notes : tuple of Note
+    method : str
+        How the limits were found.
     """
 
     terms: tuple[str, ...]
@@ -39,6 +41,7 @@ class Components(Shown):
     high: Floats
     level: float
     notes: tuple[Note, ...] = ()
+    method: str = "profile likelihood"
 
     @cached_property
     def table(self) -> pd.DataFrame:

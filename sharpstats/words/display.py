@@ -62,7 +62,8 @@ def _(result: Passage) -> Iterator[Block]:
 
 @blocks.register
 def _(result: Components) -> Iterator[Block]:
-    yield Table(result.table, f"Components of the variance, with {level_percent(result.level)} intervals of the SD")
+    limits = f"{level_percent(result.level)} intervals of the SD ({result.method})"
+    yield Table(result.table, f"Components of the variance, with {limits}")
     yield from notes_blocks(result.notes)
 
 
