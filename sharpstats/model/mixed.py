@@ -34,6 +34,7 @@ from sharpstats.model.reduce import (
 )
 from sharpstats.model.reml import Optimum, derivatives, maximise
 from sharpstats.model.result import Components, Estimates, Terms
+from sharpstats.model.shared import Shared, gather
 from sharpstats.model.spec import (
     ModelFrame,
     Term,
@@ -362,6 +363,36 @@ class MixedFit(Shown):
         centred, _ = _centred(response)
         reduced, _ = reduce_readings(self.units, _design(self.frame, self.units), centred)
         return maximise(reduced.keep_columns(self.kept_columns)).criterion
+
+    def answered_rows(self, rows: Floats) -> Floats:
+        """Contrasts over the columns of X that the fit keeps.
+
+        Parameters
+        ----------
+        rows : ndarray of shape (c, p)
+            Over all columns of X.
+
+        Returns
+        -------
+        ndarray of shape (c, kept columns)
+
+        Raises
+        ------
+        FitError
+            If the layout does not answer one of them.
+        """
+        if not np.all(means.estimable(rows, self.null)):
+            raise FitError("The layout does not answer one of the contrasts: a combination it needs has no edge.")
+        return rows[:, list(self.kept_columns)]
+
+    @cached_property
+    def shared(self) -> Shared:
+        """The layout's sums, ready for many other responses (`many.py`)."""
+        x = _design(self.frame, self.units)
+        kept = self.unit_means[:, list(self.kept_columns)]
+        constant = len(x) == len(self.units.size)
+        within = None if constant else x[:, list(self.kept_columns)] - kept[self.units.unit]
+        return gather(self.units, kept, within, self.reduced)
 
     def _levels_of(self, by: str | None) -> list[dict[str, str]]:
         if by is None:
