@@ -75,19 +75,30 @@ class Jet:
         return Jet(both(self.value, other.value), first, second)
 
     def __mul__(self, other: Jet) -> Jet:
+        return self.times(other, np.multiply)
+
+    def times(self, other: Jet, product: Callable[[Floats, Floats], Floats]) -> Jet:
+        """Any product that is linear in both factors, matrix products included.
+
+        Examples
+        --------
+        >>> x = Jet(np.array([1.0, 2.0]), {0: np.array([1.0, 0.0])})
+        >>> x.times(x, np.dot).first[0]
+        np.float64(2.0)
+        """
         one, two = self.value, other.value
-        first: dict[int, Floats] = {i: part * two for i, part in self.first.items()}
-        second: dict[Pair, Floats] = {key: part * two for key, part in self.second.items()}
+        first: dict[int, Floats] = {i: product(part, two) for i, part in self.first.items()}
+        second: dict[Pair, Floats] = {key: product(part, two) for key, part in self.second.items()}
         for i, part in other.first.items():
-            _accumulate(first, i, part * one)
+            _accumulate(first, i, product(one, part))
         for key, part in other.second.items():
-            _accumulate(second, key, part * one)
+            _accumulate(second, key, product(one, part))
         for i, mine in self.first.items():
             for j, theirs in other.first.items():
                 # d_i d_j (f g) holds f_i g_j + f_j g_i, which is twice the one product where i is j.
-                product = mine * theirs
-                _accumulate(second, pair(i, j), 2 * product if i == j else product)
-        return Jet(one * two, first, second)
+                mixed = product(mine, theirs)
+                _accumulate(second, pair(i, j), 2 * mixed if i == j else mixed)
+        return Jet(product(one, two), first, second)
 
     def reciprocal(self) -> Jet:
         """One divided by the jet."""

@@ -21,8 +21,8 @@ from sharpstats.model.mixed import MixedFit
 from sharpstats.model.shared import Responses, Shared, from_means, from_readings
 
 Floats = NDArray[np.float64]
-CHUNK = 128
-"""Trials worked on at once: few enough for their sums to stay in a core's cache."""
+IN_CACHE = 60_000
+"""Sums of all trials that are worked on at once: few enough to stay in a core's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,19 +165,25 @@ class SharedLayout:
 
         return self._in_chunks(len(means), gathered, progress)
 
+    @property
+    def _chunk(self) -> int:
+        sums = self.shared.chain.cells * (self.shared.f + 2)
+        return max(64, min(1024, IN_CACHE // sums))
+
     def _in_chunks(
         self, trials: int, gathered: Callable[[slice], Responses], progress: Callable[[int], None] | None
     ) -> ManyFits:
         c, k = len(self.rows), self.shared.variances
         estimate, se, df = (np.full((trials, c), np.nan) for _ in range(3))
         variances, criterion, settled = np.full((trials, k), np.nan), np.full(trials, np.nan), np.zeros(trials, bool)
-        for start in range(0, trials, CHUNK):
-            for kept, point in settle(self.shared, gathered(slice(start, start + CHUNK))):
+        size = self._chunk
+        for start in range(0, trials, size):
+            for kept, point in settle(self.shared, gathered(slice(start, start + size))):
                 at = start + kept
                 estimate[at], se[at], df[at] = contrasts_at(point, self.rows)
                 variances[at], criterion[at], settled[at] = point.variances.T, point.criterion, True
             if progress is not None:
-                progress(min(start + CHUNK, trials))
+                progress(min(start + size, trials))
         return ManyFits(estimate, se, df, variances, criterion, settled)
 
 

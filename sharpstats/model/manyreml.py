@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sharpstats.model.jets import Jet, Pair
-from sharpstats.model.shared import Responses, Shared, column_pairs
+from sharpstats.model.shared import Responses, Shared
 
 Floats = NDArray[np.float64]
 
@@ -105,13 +105,12 @@ def _strata(shared: Shared, s: Floats) -> tuple[Jet, Jet]:
 
 
 def _products(shared: Shared, responses: Responses, weight: Floats) -> Floats:
-    """Weighted products of the columns of [F | y], by pairs, of shape (pairs, B)."""
+    """Weighted products of the columns of [F | y], of shape (f + 1, f + 1, B)."""
     f = shared.f
-    one, two = column_pairs(f + 1)
-    whole = np.empty((len(one), weight.shape[1]))
-    whole[two < f] = shared.products @ weight
-    whole[(two == f) & (one < f)] = np.einsum("gfb,gb->fb", responses.products, weight)
-    whole[-1] = np.einsum("gb,gb->b", responses.squares, weight)
+    whole = np.empty((f + 1, f + 1, weight.shape[1]))
+    np.matmul(shared.products, weight, out=whole[:f, :f])
+    whole[:f, f] = whole[f, :f] = np.einsum("gfb,gb->fb", responses.products, weight)
+    whole[f, f] = np.einsum("gb,gb->b", responses.squares, weight)
     return whole
 
 
@@ -129,11 +128,14 @@ def _absorb_groups(products: Jet, log_det: Jet, sums: Jet, s: Jet) -> tuple[Jet,
     size = sums.map(lambda part: part[0])
     ratio = _one_plus(s * size)
     after = sums * ratio.reciprocal()
-    one, two = column_pairs(len(sums.value) - 1)
-    scaled = s * after
-    loss = scaled.map(lambda part: part[1:][one]) * sums.map(lambda part: part[1:][two])
+    loss = (s * after).times(sums, _over_groups)
     log_det = log_det + ratio.log().map(lambda part: part.sum(axis=0))
-    return products - loss.map(lambda part: part.sum(axis=1)), log_det, after
+    return products - loss, log_det, after
+
+
+def _over_groups(one: Floats, two: Floats) -> Floats:
+    """Products of columns (the sum of ones is not among them) added up over the groups."""
+    return np.einsum("igb,jgb->ijb", one[1:], two[1:])
 
 
 def _one_plus(jet: Jet) -> Jet:
@@ -142,19 +144,15 @@ def _one_plus(jet: Jet) -> Jet:
 
 def _absorb_column(products: Jet, log_det: Jet, s: Jet) -> tuple[Jet, Jet]:
     """Absorb the first column of F; the products that are left no longer hold it."""
-    columns = int(np.sqrt(2 * len(products.value)))
-    one, two = column_pairs(columns - 1)
-    ratio = _one_plus(s * products.map(lambda part: part[0]))
-    row = products.map(lambda part: part[1:columns])
-    scaled = row * (s * ratio.reciprocal())
-    loss = scaled.map(lambda part: part[one]) * row.map(lambda part: part[two])
-    return products.map(lambda part: part[columns:]) - loss, log_det + ratio.log()
+    ratio = _one_plus(s * products.map(lambda part: part[0, 0]))
+    row = products.map(lambda part: part[0, 1:])
+    loss = (row * (s * ratio.reciprocal())).times(row, lambda one, two: one[:, None] * two)
+    return products.map(lambda part: part[1:, 1:]) - loss, log_det + ratio.log()
 
 
-def _point(shared: Shared, products: Jet, log_det: Jet, s: Floats) -> Point:
+def _point(shared: Shared, whole: Jet, log_det: Jet, s: Floats) -> Point:
     """Gather the criterion and its derivatives from the products of [X | y]."""
     p, c = shared.p, len(s)
-    whole = products.map(lambda part: _unpacked(part, p + 1))
     information = whole.map(lambda part: part[:p, :p])
     phi, log_phi = inverse(information.value)
     beta = _times(phi, whole.value[:p, p])
@@ -215,14 +213,6 @@ def _weighted(parts: dict[int, Floats], s: Floats, start: Floats) -> Floats:
 
 def _unit(size: int, trials: int) -> Floats:
     return np.broadcast_to(np.eye(size)[..., None], (size, size, trials))
-
-
-def _unpacked(pairs: Floats, size: int) -> Floats:
-    """Symmetric matrices from their upper triangles."""
-    one, two = column_pairs(size)
-    place = np.empty((size, size), dtype=np.intp)
-    place[one, two] = place[two, one] = np.arange(len(one))
-    return pairs[place]
 
 
 def _times(matrix: Floats, vector: Floats) -> Floats:

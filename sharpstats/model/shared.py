@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,8 +89,8 @@ class Shared:
         Columns of X, the last ones of F.
     cell_sums : ndarray of shape (1 + f, cells, G)
         Sums of [1 | F] over the units of each cell and stratum.
-    products : ndarray of shape (pairs, G)
-        Products of the columns of F in each stratum, by pairs (0, 0), (0, 1), ... (f - 1, f - 1).
+    products : ndarray of shape (f, f, G)
+        F'F in each stratum.
     columns : ndarray of shape (G, f, units)
         F in each stratum, zero elsewhere.
     within : ndarray of shape (f, N) or None
@@ -133,12 +132,7 @@ class Shared:
 
     def left_over(self, responses: Responses, strata: slice) -> Floats:
         """Sum of squares that ordinary least squares leaves of each response in some strata; shape (B,)."""
-        one, two = column_pairs(self.f)
-        inside = (one >= self.f - self.p) & (two >= self.f - self.p)
-        own = self.products[inside, strata].sum(axis=1)
-        normal = np.zeros((self.p, self.p))
-        normal[column_pairs(self.p)] = own
-        normal += np.triu(normal, 1).T
+        normal = self.products[-self.p :, -self.p :, strata].sum(axis=2)
         right = responses.products[strata, -self.p :].sum(axis=0)
         return responses.squares[strata].sum(axis=0) - (right * np.linalg.solve(normal, right)).sum(axis=0)
 
@@ -171,18 +165,6 @@ class Responses:
         return Responses(self.cells[..., kept], self.products[..., kept], self.squares[..., kept])
 
 
-def column_pairs(count: int) -> tuple[Codes, Codes]:
-    """Pairs of columns, the first not behind the second.
-
-    Examples
-    --------
-    >>> column_pairs(2)
-    (array([0, 0, 1]), array([0, 1, 1]))
-    """
-    one, two = np.array(list(combinations_with_replacement(range(count), 2)), dtype=np.intp).T
-    return one, two
-
-
 def gather(units: Units, x: Floats, within: Floats | None, reduced: Reduced) -> Shared:
     """Add up a layout.
 
@@ -208,13 +190,12 @@ def gather(units: Units, x: Floats, within: Floats | None, reduced: Reduced) -> 
     f = np.column_stack([*marks, x])
     strata = len(h)
     columns = f.T * (stratum == np.arange(strata)[:, None])[:, None, :]
-    one, two = column_pairs(f.shape[1])
-    products = (columns @ f)[:, one, two].T
+    products = np.moveaxis(columns @ f, 0, 2)
     inner = None
     if within is not None:
         inner = np.zeros((f.shape[1], len(within)))
         inner[-x.shape[1] :] = within.T
-        products[:, -1] += (inner @ inner.T)[one, two]
+        products[..., -1] += inner @ inner.T
     return Shared(
         h=h, sizes=reduced.sizes, chain=chain, crossed=tuple((k, levels[k]) for k in across), p=x.shape[1],
         cell_sums=_cell_sums(np.column_stack([np.ones(len(x)), f]), stratum, chain, strata), products=products,
