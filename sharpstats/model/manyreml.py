@@ -152,37 +152,52 @@ def _absorb_column(products: Jet, log_det: Jet, s: Jet) -> tuple[Jet, Jet]:
 
 def _point(shared: Shared, whole: Jet, log_det: Jet, s: Floats) -> Point:
     """Gather the criterion and its derivatives from the products of [X | y]."""
-    p, c = shared.p, len(s)
+    p = shared.p
     information = whole.map(lambda part: part[:p, :p])
     phi, log_phi = inverse(information.value)
     beta = _times(phi, whole.value[:p, p])
     v = np.concatenate([-beta, np.ones((1, beta.shape[1]))])
     left = (whole.value[p] * v).sum(axis=0)  # y'Py
-    criterion = (
-        log_det.value + log_phi + left + shared.log_sizes + (shared.readings - p) * np.log(2 * np.pi)
-    )
-    turned = {i: _times(part, v) for i, part in whole.first.items()}
+    slope, bend = _completed(log_det.first, log_det.second, s, total=shared.readings, degree=-1)
+    trace, curve = _log_information(information, phi, s)
+    quadratic, bow = _left_over(whole, phi, v, left, s)
+    return Point(
+        criterion=log_det.value + log_phi + left + shared.log_sizes + (shared.readings - p) * np.log(2 * np.pi),
+        gradient=slope + trace + quadratic, expected=-(bend + curve), hessian=bend + curve + bow,
+        beta=beta, phi=phi, information=information, variances=s,
+    )  # fmt: skip
+
+
+def _log_information(information: Jet, phi: Floats, s: Floats) -> tuple[Floats, Floats]:
+    """First and second derivatives of log|X'V^-1X|."""
+    p, c = len(phi), len(s)
     forms = {i: _product(phi, part) for i, part in information.first.items()}
-    forms[0] = -_weighted(forms, s, start=_unit(p, s.shape[1])) / s[0]
-    vectors = {i: part[:p] for i, part in turned.items()}
-    vectors[0] = -_weighted(vectors, s, start=np.zeros_like(beta)) / s[0]
+    forms[0] = -_weighted(forms, s, start=np.eye(p)[..., None]) / s[0]
     trace, curve = _completed(
         {i: forms[i].trace() for i in range(1, c)},
         {key: (phi * part).sum(axis=(0, 1)) for key, part in information.second.items()}, s, total=-p, degree=-2,
     )  # fmt: skip
-    quadratic, bend = _completed(
+    for i in range(c):
+        for j in range(c):
+            curve[i, j] -= np.einsum("abz,baz->z", forms[i], forms[j])
+    return trace, curve
+
+
+def _left_over(whole: Jet, phi: Floats, v: Floats, left: Floats, s: Floats) -> tuple[Floats, Floats]:
+    """First and second derivatives of y'Py, which is the least that v'Mv can be over beta."""
+    p, c = len(phi), len(s)
+    turned = {i: _times(part, v) for i, part in whole.first.items()}
+    vectors = {i: part[:p] for i, part in turned.items()}
+    vectors[0] = -_weighted(vectors, s, start=np.zeros((p, 1))) / s[0]  # X'V^-1(y - X beta) is nil
+    quadratic, bow = _completed(
         {i: (turned[i] * v).sum(axis=0) for i in range(1, c)},
         {key: (_times(part, v) * v).sum(axis=0) for key, part in whole.second.items()}, s, total=-left, degree=-2,
     )  # fmt: skip
-    slope, bow = _completed(log_det.first, log_det.second, s, total=shared.readings, degree=-1)
-    expected, hessian = np.empty((c, c, s.shape[1])), np.empty((c, c, s.shape[1]))
     for i in range(c):
-        for j in range(i, c):
-            twice = np.einsum("abz,baz->z", forms[i], forms[j])
-            cross = (vectors[i] * _times(phi, vectors[j])).sum(axis=0)
-            expected[i, j] = expected[j, i] = -bow[i, j] - curve[i, j] + twice
-            hessian[i, j] = hessian[j, i] = -expected[i, j] + bend[i, j] - 2 * cross
-    return Point(criterion, slope + trace + quadratic, expected, hessian, beta, phi, information, s)
+        solved = _times(phi, vectors[i])
+        for j in range(c):
+            bow[i, j] -= 2 * (vectors[j] * solved).sum(axis=0)
+    return quadratic, bow
 
 
 def _completed(
@@ -209,10 +224,6 @@ def _weighted(parts: dict[int, Floats], s: Floats, start: Floats) -> Floats:
     for i, part in parts.items():
         total = total + s[i] * part
     return total
-
-
-def _unit(size: int, trials: int) -> Floats:
-    return np.broadcast_to(np.eye(size)[..., None], (size, size, trials))
 
 
 def _times(matrix: Floats, vector: Floats) -> Floats:
