@@ -1,58 +1,67 @@
-"""Evidence for a claim that compares two media."""
+"""Evidence for a claim that compares two media, at one place or between two places."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import partial
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
 from sharpstats.claims import second
+from sharpstats.claims.contrast import Contrast
 from sharpstats.claims.evidence import Evidence
-from sharpstats.claims.finding import Outcome, SecondOpinion
+from sharpstats.claims.finding import Outcome, Part, SecondOpinion
 from sharpstats.claims.region import Region, reported
 from sharpstats.claims.settle import more_for_region
 from sharpstats.model.means import mean_rows
+from sharpstats.model.spec import ModelFrame
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
+from sharpstats.trial.plan import Scale
+
+Floats = NDArray[np.float64]
+Estimate = tuple[float, float, float]
+"""Estimate, standard error and df, on the fit's scale."""
+Counts = Mapping[str, pd.Series]
+"""Cuts of each of a medium's edges."""
 
 
-def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Mapping[str, str]) -> Evidence:
-    """Test whether the difference `medium` minus `than` lies in a region.
+def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
+    """Test whether a difference of two media, or of two such differences, lies in a region.
 
     Parameters
     ----------
     fit : TrialFit
     region : Region
         Differences on the fit's scale that make the claim true.
-    medium, than : str
-    where : mapping of str to str
-        Levels of other factors at which alone the claim is made.
+    contrast : Contrast
+        The media, and the places at which they are compared.
 
     Returns
     -------
     Evidence
     """
-    found = _difference(fit, medium, than, where)
-    estimate, se, df = found if found is not None else (math.nan,) * 3
-    edges = edges_where(fit, where)
-    counts = {name: edges.loc[edges["medium"] == name, "cuts"] for name in (medium, than)}
+    found = _estimates(fit, contrast)
+    estimate, se, df = found[0] if found is not None else (math.nan,) * 3
+    cells = [edges_where(fit, place.where) for place in contrast.places]
+    media = (contrast.medium, contrast.than)
+    counts = [{name: edges.loc[edges["medium"] == name, "cuts"] for name in media} for edges in cells]
     unknown = found is None
-
-    def interval(rate: float) -> tuple[float, float]:
-        reach = float(stats.t.isf(rate, df)) * se
-        return reported(estimate - reach, fit.scale), reported(estimate + reach, fit.scale)
 
     def more_edges(rate: float) -> int | None:
         # A cell without an edge may still be answered by the others: then all edges of the medium count.
-        now = min(map(len, counts.values())) or min((fit.edges["medium"] == name).sum() for name in counts)
-        return more_for_region(region, estimate, se, df, rate, now)
+        now = min(map(len, (cuts for at in counts for cuts in at.values())))
+        return more_for_region(region, estimate, se, df, rate,
+                               now or min((fit.edges["medium"] == name).sum() for name in media))  # fmt: skip
 
     def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
-        cells = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in where]
-        simple = second.without_model(edges, medium, than, cells, fit.trial.plan.layout.blocks)
+        factors = fit.mixed.frame.fixed_factors
+        others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
+        simple = second.without_model(cells[0], *media, others, fit.trial.plan.layout.blocks, *cells[1:])
         return () if simple is None else (second.opinion(*simple, region, rate, outcome),)
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
@@ -63,28 +72,68 @@ def comparison(fit: TrialFit, region: Region, medium: str, than: str, where: Map
         estimate=reported(estimate, fit.scale), df=df, estimate_on_scale=estimate, se=se,
         bound_low=reported(region.low, fit.scale) if math.isfinite(region.low) else None,
         bound_high=reported(region.high, fit.scale) if math.isfinite(region.high) else None,
-        real=None if unknown else abs(estimate) > reach,
-        interval=interval, more_edges=more_edges, opinions=opinions,
-        edges={name: len(cuts) for name, cuts in counts.items()},
-        cuts={name: int(cuts.sum()) for name, cuts in counts.items()},
-        notes=_notes(fit, unknown, counts, where),
+        tails=region.tails, real=None if unknown else abs(estimate) > reach,
+        interval=partial(_interval, (estimate, se, df), fit.scale), more_edges=more_edges, opinions=opinions,
+        edges={name: sum(len(at[name]) for at in counts) for name in media},
+        cuts={name: sum(int(at[name].sum()) for at in counts) for name in media},
+        parts=partial(_parts, fit, contrast, found, counts), notes=_notes(fit, contrast, unknown, counts),
     )  # fmt: skip
 
 
-def _difference(
-    fit: TrialFit, medium: str, than: str, where: Mapping[str, str]
-) -> tuple[float, float, float] | None:
-    """Estimate, Kenward-Roger standard error and df; None where the layout cannot answer."""
-    factor = fit.mixed.frame.factors.get("medium")
-    if factor is None or not {medium, than} <= set(factor.levels) or _missing(fit, where):
+def _interval(found: Estimate, scale: Scale, rate: float) -> tuple[float, float]:
+    """Limits with so much of the error rate on each side, as they are reported."""
+    estimate, se, df = found
+    reach = float(stats.t.isf(rate, df)) * se
+    return reported(estimate - reach, scale), reported(estimate + reach, scale)
+
+
+def _parts(
+    fit: TrialFit, contrast: Contrast, found: list[Estimate] | None, counts: Sequence[Counts], rate: float
+) -> tuple[Part, ...]:
+    """The difference at each place, where there are several."""
+    if len(contrast.places) == 1:
+        return ()
+    differences = [(math.nan,) * 3] * len(contrast.places) if found is None else found[1:]
+    told = []
+    for place, difference, here in zip(contrast.places, differences, counts, strict=True):
+        low, high = _interval(difference, fit.scale, rate)
+        edges, cuts = _counted(here)
+        told.append(Part(at=place.at, estimate=reported(difference[0], fit.scale), low=low, high=high,
+                         edges=edges, cuts=cuts))  # fmt: skip
+    return tuple(told)
+
+
+def _counted(counts: Counts) -> tuple[dict[str, int], dict[str, int]]:
+    """Edges and cuts of each medium."""
+    return {name: len(cuts) for name, cuts in counts.items()}, {name: int(c.sum()) for name, c in counts.items()}
+
+
+def _estimates(fit: TrialFit, contrast: Contrast) -> list[Estimate] | None:
+    """Estimate, Kenward-Roger standard error and df: of the claim, then at each place.
+
+    None where the layout cannot answer the claim.
+    """
+    frame = fit.mixed.frame
+    factor = frame.factors.get("medium")
+    if factor is None or not {contrast.medium, contrast.than} <= set(factor.levels):
         return None
-    held = {name: level for name, level in where.items() if name in fit.mixed.frame.fixed_factors}
-    rows, _ = mean_rows(fit.mixed.frame, ("medium",), held)
-    row = rows[factor.levels.index(medium)] - rows[factor.levels.index(than)]
-    found = fit.mixed.estimates("contrasts", row[None, :], (f"{medium} minus {than}",), ("",), df="kenward-roger")
+    if any(_missing(fit, place.where) for place in contrast.places):
+        return None
+    rows = np.array([_row(frame, contrast, place.where) for place in contrast.places])
+    rows = np.vstack([np.array([place.sign for place in contrast.places]) @ rows, rows])
+    names = tuple(f"{contrast.medium} minus {contrast.than}" for _ in rows)
+    found = fit.mixed.estimates("contrasts", rows, names, ("",) * len(rows), df="kenward-roger")
     if np.isnan(found.estimate[0]):
         return None
-    return float(found.estimate[0]), float(found.se[0]), float(found.df[0])
+    return [(float(b), float(se), float(df)) for b, se, df in zip(found.estimate, found.se, found.df, strict=True)]
+
+
+def _row(frame: ModelFrame, contrast: Contrast, where: Mapping[str, str]) -> Floats:
+    held = {name: level for name, level in where.items() if name in frame.fixed_factors}
+    rows, _ = mean_rows(frame, ("medium",), held)
+    levels = frame.factors["medium"].levels
+    row: Floats = rows[levels.index(contrast.medium)] - rows[levels.index(contrast.than)]
+    return row
 
 
 def _missing(fit: TrialFit, where: Mapping[str, str]) -> bool:
@@ -93,10 +142,15 @@ def _missing(fit: TrialFit, where: Mapping[str, str]) -> bool:
 
 def edges_where(fit: TrialFit, where: Mapping[str, str]) -> pd.DataFrame:
     """Edges of the comparison at the levels that a claim names."""
-    edges = fit.edges
+    return fit.edges[_rows_at(fit.edges, where)]
+
+
+def _rows_at(table: pd.DataFrame, where: Mapping[str, str]) -> NDArray[np.bool_]:
+    """Which rows of a table are at these levels."""
+    kept = np.ones(len(table), dtype=bool)
     for name, level in where.items():
-        edges = edges[edges[name].astype(str) == level]
-    return edges
+        kept &= (table[name].astype(str) == level).to_numpy()
+    return kept
 
 
 def at_levels(where: Mapping[str, str]) -> str:
@@ -110,17 +164,37 @@ def at_levels(where: Mapping[str, str]) -> str:
     return f" where {' and '.join(f'{name} is {level}' for name, level in where.items())}" if where else ""
 
 
-def _notes(
-    fit: TrialFit, unknown: bool, counts: Mapping[str, pd.Series], where: Mapping[str, str]
-) -> tuple[Note, ...]:
+def _notes(fit: TrialFit, contrast: Contrast, unknown: bool, counts: Sequence[Counts]) -> tuple[Note, ...]:
     notes = [note for note in fit.mixed.notes if note.code == "zero-variance"]
-    there = at_levels(where)
     if unknown:
-        notes.append(Note("not-answered", "The edges in the comparison do not answer how "
-                          f"{' and '.join(counts)} differ{there}: an edge that this needs is missing."))  # fmt: skip
-        return tuple(notes)
-    for name, cuts in counts.items():
-        if cuts.empty:
-            notes.append(Note("borrowed", f"No edge was made with {name}{there}: the answer comes from other edges, by "
-                              "way of the interactions that the plan leaves out."))  # fmt: skip
-    return tuple(notes)
+        return (*notes, _not_answered(contrast, counts))
+    notes += [Note("borrowed", f"No edge was made with {cell}: the answer comes from other edges, by way of the "
+                   "interactions that the plan leaves out.") for cell in _empty(contrast, counts)]  # fmt: skip
+    return (*notes, *_one_hand(fit, contrast))
+
+
+def _not_answered(contrast: Contrast, counts: Sequence[Counts]) -> Note:
+    asked = f"how {contrast.medium} and {contrast.than} differ"
+    if len(contrast.places) == 1:
+        return Note("not-answered", f"The edges in the comparison do not answer {asked}"
+                    f"{at_levels(contrast.places[0].where)}: an edge that this needs is missing.")  # fmt: skip
+    empty = _empty(contrast, counts)
+    lost = f"no edge was made with {'; nor with '.join(empty)}" if empty else "an edge that this needs is missing"
+    return Note("not-answered", f"The gap needs to know {asked} at both levels: {lost}.")
+
+
+def _empty(contrast: Contrast, counts: Sequence[Counts]) -> list[str]:
+    """Media without an edge, each with its place in words."""
+    cells = zip(contrast.places, counts, strict=True)
+    return [f"{name}{at_levels(place.where)}" for place, here in cells for name, cuts in here.items() if cuts.empty]
+
+
+def _one_hand(fit: TrialFit, contrast: Contrast) -> tuple[Note, ...]:
+    """Say so where each level of a gap was made by one operator: then person and level are one."""
+    if len(contrast.places) == 1 or "operator" not in fit.data:
+        return ()
+    hands = [fit.data.loc[_rows_at(fit.data, place.where), "operator"] for place in contrast.places]
+    if any(people.nunique() != 1 or (people == "").any() for people in hands) or hands[0].iloc[0] == hands[1].iloc[0]:
+        return ()
+    return (Note("one-hand", "Each of the two levels was made by one operator: the gap is between these two people, "
+                 "and says nothing of others who are like them."),)  # fmt: skip

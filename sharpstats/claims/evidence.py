@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from sharpstats.claims.finding import Outcome, SecondOpinion
+from sharpstats.claims.finding import Outcome, Part, SecondOpinion
 from sharpstats.notes import Note
 
 
@@ -20,6 +20,8 @@ class Evidence:
     unit : str
     estimate, df, estimate_on_scale, se : float
     bound_low, bound_high : float or None
+    tails : int
+        Sides on which a wrong "shown" can fall: 2 for a claim that is true outside its bounds.
     real : bool or None
     interval : callable
         Error rate of one side -> the two limits, as reported.
@@ -28,6 +30,8 @@ class Evidence:
     opinions : callable
         Error rate and outcome -> second opinions; empty where there is none.
     edges, cuts : mapping of str to int
+    parts : callable
+        Error rate of one side -> the differences that a gap is made of.
     notes : tuple of Note
     """
 
@@ -46,6 +50,8 @@ class Evidence:
     opinions: Callable[[float, Outcome], tuple[SecondOpinion, ...]]
     edges: Mapping[str, int]
     cuts: Mapping[str, int]
+    tails: int = 1
+    parts: Callable[[float], tuple[Part, ...]] = lambda rate: ()
     notes: tuple[Note, ...] = ()
 
 

@@ -3,7 +3,9 @@
 Holm's step-down procedure (1979) runs once over the p values for the claims and once over
 those against them, so each of the two ways to be wrong keeps its rate over all claims. Every
 finding is told with the interval at the level of its own step: shown exactly if that interval
-lies inside the claim's bounds, contradicted exactly if it lies wholly outside.
+lies where the claim is true, contradicted exactly if it lies wholly elsewhere. A claim that is true
+beyond either of two limits has half of its step's rate on each side of the interval when it is shown,
+for it could be wrongly shown on both.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sharpstats.claims.evidence import Evidence, outcome
+from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.finding import Outcome
 from sharpstats.model.multiple import holm, holm_levels
 
@@ -23,7 +25,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Shared:
-    """A claim's part of the error rate: adjusted p value, the rate it is told at, its finding."""
+    """A claim's part of the error rate: adjusted p value, the rate on each side of its interval, its finding."""
 
     p_adjusted: float
     rate: float
@@ -45,7 +47,7 @@ def share(evidence: Sequence[Evidence], in_family: Sequence[bool], alpha: float)
     list of Shared
     """
     members = [i for i, inside in enumerate(in_family) if inside]
-    shared = [_told(e.p_shown, e.p_contradicted, e.p_shown, alpha, alpha) for e in evidence]
+    shared = [_told(e, e.p_shown, alpha, alpha) for e in evidence]
     if not members:
         return shared
     # A claim that the layout cannot answer stays in the family: it was declared.
@@ -53,8 +55,7 @@ def share(evidence: Sequence[Evidence], in_family: Sequence[bool], alpha: float)
     against = np.array([np.nan_to_num(evidence[i].p_contradicted, nan=1.0) for i in members])
     rates = zip(members, holm(shown), _levels(shown, alpha), _levels(against, alpha), strict=True)
     for i, adjusted, rate, rate_against in rates:
-        one = evidence[i]
-        shared[i] = _told(one.p_shown, one.p_contradicted, adjusted, rate, rate_against)
+        shared[i] = _told(evidence[i], adjusted, rate, rate_against)
     return shared
 
 
@@ -64,11 +65,11 @@ def _levels(p: Floats, alpha: float) -> Floats:
     return np.array([levels[p == one].min() for one in p])
 
 
-def _told(p_shown: float, p_contradicted: float, adjusted: float, rate: float, rate_against: float) -> Shared:
-    adjusted = float(p_shown if np.isnan(p_shown) else adjusted)
-    if p_shown <= rate:
-        return Shared(adjusted, float(rate), "shown")
-    if p_contradicted <= rate_against:
+def _told(one: Evidence, adjusted: float, rate: float, rate_against: float) -> Shared:
+    adjusted = float(one.p_shown if np.isnan(one.p_shown) else adjusted)
+    side = float(rate) / one.tails
+    if one.p_shown <= rate:
+        return Shared(adjusted, side, "shown")
+    if one.p_contradicted <= rate_against:
         return Shared(adjusted, float(rate_against), "contradicted")
-    both = float(min(rate, rate_against))
-    return Shared(adjusted, both, outcome(p_shown, p_contradicted, both))
+    return Shared(adjusted, min(side, float(rate_against)), "open")

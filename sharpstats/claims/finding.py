@@ -42,6 +42,28 @@ class SecondOpinion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """The difference of the two media at one of the levels that a gap is between.
+
+    Attributes
+    ----------
+    at : str
+        The level.
+    estimate, low, high : float
+        In the unit and at the interval level of the finding.
+    edges, cuts : mapping of str to int
+        Edges and cuts of each medium there.
+    """
+
+    at: str
+    estimate: float
+    low: float
+    high: float
+    edges: Mapping[str, int]
+    cuts: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding(Shown):
     """Shown, contradicted or open, with the estimate behind it.
 
@@ -55,15 +77,18 @@ class Finding(Shown):
         Scale of the fit, and unit of `estimate` and its limits: ``%``, ``gf`` or ``N``.
     estimate, low, high : float
         For a comparison: how much higher the medium reads than the other one (percent on the
-        log scale, force otherwise). For `reaches`: the reading below which the claimed share
+        log scale, force otherwise). For a gap: how much the first of its two differences is above the
+        second (a ratio of ratios on the log scale). For `reaches`: the reading below which the claimed share
         of edges falls. NaN where the layout cannot answer.
     level : float
-        Level of the interval. It decides the finding: shown if the interval lies inside the
-        claim's bounds, contradicted if it lies wholly outside, else open.
+        Level of the interval. It decides the finding: shown if the interval lies where the claim
+        is true, contradicted if it lies wholly elsewhere, else open.
     df, p, p_adjusted : float
         Degrees of freedom; p value of the claim (small: shown) alone and in its family.
     bound_low, bound_high : float or None
         Between these the claim is true; None where it has no bound.
+    outside : bool
+        Whether the claim is true outside its bounds instead.
     estimate_on_scale, se : float
         Estimate and its standard error on the fit's scale (NaN for `se` where there is none).
     real : bool or None
@@ -71,6 +96,8 @@ class Finding(Shown):
         interval given here leave out zero.
     edges, cuts : mapping of str to int
         Edges and cuts of each medium behind the finding.
+    parts : tuple of Part
+        The two differences that a gap is between; empty for other kinds.
     more_edges : int or None
         Edges to add for each medium so that an open claim would be settled with a chance of
         four in five; None if not open, or if more than 1,000 are needed (`more_edges_capped`).
@@ -97,6 +124,8 @@ class Finding(Shown):
     real: bool | None
     edges: Mapping[str, int]
     cuts: Mapping[str, int]
+    outside: bool = False
+    parts: tuple[Part, ...] = ()
     more_edges: int | None = None
     more_edges_capped: bool = False
     opinions: tuple[SecondOpinion, ...] = ()

@@ -7,8 +7,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from sharpstats.claims import keener, noworse, reaches, same
+from sharpstats.claims import gap, keener, noworse, reaches, same
 from sharpstats.claims.compare import comparison
+from sharpstats.claims.contrast import Contrast, Place
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.family import Shared, share
 from sharpstats.claims.finding import Finding, Findings
@@ -16,13 +17,14 @@ from sharpstats.claims.region import Region
 from sharpstats.errors import ClaimError
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
-from sharpstats.trial.plan import Claim, Comparison, Keener, NoWorse, Reaches, Same
+from sharpstats.trial.plan import Claim, Comparison, Gap, Keener, NoWorse, Reaches, Same
 from sharpstats.trial.trial import Trial
 
 REGIONS: dict[type[Comparison], Callable[..., Region]] = {
     Same: same.region,
     NoWorse: noworse.region,
     Keener: keener.region,
+    Gap: gap.region,
 }
 """Claims about a difference: each kind says which differences make it true."""
 
@@ -64,7 +66,8 @@ def _evidence(claim: Claim, fit: TrialFit) -> Evidence:
     if not isinstance(claim, Comparison):
         return OTHERS[type(claim)](claim, fit)
     region = REGIONS[type(claim)](claim, fit.scale)
-    return comparison(fit, region, claim.medium, claim.than, claim.where)
+    places = gap.places(claim) if isinstance(claim, Gap) else (Place(claim.where),)
+    return comparison(fit, region, Contrast(claim.medium, claim.than, places))
 
 
 def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> Finding:
@@ -75,6 +78,7 @@ def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> F
         declared=claim, finding=part.finding, scale=fit.scale, unit=evidence.unit, estimate=evidence.estimate,
         low=low, high=high, level=1 - 2 * part.rate, df=evidence.df, p=evidence.p_shown,
         p_adjusted=part.p_adjusted, bound_low=evidence.bound_low, bound_high=evidence.bound_high,
+        outside=evidence.tails > 1, parts=evidence.parts(part.rate),
         estimate_on_scale=evidence.estimate_on_scale, se=evidence.se, real=_real(evidence, low, high),
         edges=evidence.edges, cuts=evidence.cuts, more_edges=more,
         more_edges_capped=part.finding == "open" and not unknown and more is None,

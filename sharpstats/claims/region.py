@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 from scipy import stats
 
@@ -16,7 +17,16 @@ class Region:
     """Differences between `low` and `high` (on the fit's scale) make the claim true.
 
     One limit may be infinite.
+
+    Attributes
+    ----------
+    low, high : float
+    tails : int
+        Sides on which a wrong "shown" can fall. The interval that decides it has the error rate
+        divided by them on each side.
     """
+
+    tails: ClassVar[int] = 1
 
     low: float
     high: float
@@ -47,6 +57,32 @@ class Region:
         below_low = float(stats.t.cdf((estimate - self.low) / se, df))
         above_high = float(stats.t.sf((estimate - self.high) / se, df))
         return min(below_low, above_high)
+
+
+@dataclass(frozen=True, slots=True)
+class Outside(Region):
+    """Differences below `low` or above `high` make the claim true.
+
+    With the limits close together, or one and the same, a difference that is not there may be found
+    below the one as well as above the other. So each side has half the error rate, which then holds
+    wherever the limits are: the interval that decides is the two-sided one.
+    """
+
+    tails: ClassVar[int] = 2
+
+    def p_shown(self, estimate: float, se: float, df: float) -> float:
+        """Twice the smaller one-sided p value against the difference lying within the limits.
+
+        Examples
+        --------
+        >>> round(Outside(0.0, 0.0).p_shown(1.0, 0.5, 10), 5) == round(2 * float(stats.t.sf(2, 10)), 5)
+        True
+        """
+        return min(1.0, self.tails * Region.p_contradicted(self, estimate, se, df))
+
+    def p_contradicted(self, estimate: float, se: float, df: float) -> float:
+        """Largest of the one-sided p values against the difference lying beyond either limit."""
+        return Region.p_shown(self, estimate, se, df)
 
 
 def on_scale(margin: Quantity, scale: Scale) -> float:

@@ -1,14 +1,15 @@
 """Second opinions that lean on less than the mixed model does.
 
-For a comparison: the differences within blocks, a plain t interval over the blocks. Where
-blocks do not hold both media, Welch's interval on the means of blocks, or of edges if the
+For a comparison: the differences within blocks, a plain t interval over the blocks; for a gap the
+differences of these differences, or two samples of them where blocks differ. Where blocks do not
+hold both media, Welch's interval on the means of blocks, or of edges if the
 layout has no blocks: never on edges that share a block. For `reaches`: counting edges.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
@@ -24,9 +25,10 @@ Simple = tuple[float, float, float]
 
 
 def without_model(
-    edges: pd.DataFrame, medium: str, than: str, cells: Sequence[str], blocks: Sequence[str]
+    edges: pd.DataFrame, medium: str, than: str, cells: Sequence[str], blocks: Sequence[str],
+    against: pd.DataFrame | None = None,
 ) -> tuple[str, Simple] | None:
-    """Difference of two media without a model: estimate, standard error and df.
+    """Difference of two media without a model, or of two such differences: estimate, standard error and df.
 
     Parameters
     ----------
@@ -37,34 +39,51 @@ def without_model(
         Other factors; their combinations weigh equally.
     blocks : sequence of str
         Blocks of the layout; the first one is used.
+    against : DataFrame, optional
+        Other edges: the difference there is taken from the one of `edges`.
 
     Returns
     -------
     (name, (estimate, se, df)) or None
         None where there is too little to go by.
     """
-    whole = math.prod(edges[name].nunique() for name in cells)
-    edges = edges[edges["medium"].isin([medium, than])]
-    block = blocks[0] if blocks and edges[blocks[0]].nunique() > 1 else "edge"
-    cell = np.zeros(len(edges), dtype=np.intp)
+    places = [edges] if against is None else [edges, against]
+    pooled = pd.concat(places, keys=range(len(places)), names=["place"]).reset_index("place")
+    whole = math.prod(pooled[name].nunique() for name in cells)
+    pooled = pooled[pooled["medium"].isin([medium, than])]
+    block = blocks[0] if blocks and pooled[blocks[0]].nunique() > 1 else "edge"
+    cell = np.zeros(len(pooled), dtype=np.intp)
     if cells:
-        cell = np.asarray(edges.groupby(list(cells), observed=True).ngroup(), dtype=np.intp)
+        cell = np.asarray(pooled.groupby(list(cells), observed=True).ngroup(), dtype=np.intp)
     if len(set(cell)) < whole:
         return None
-    tables = [_table(edges, name, pd.factorize(edges[block])[0], cell) for name in (medium, than)]
-    tiny = 1e-12 * float(edges["mean"].abs().max())
-    paired = _over_blocks(tables[0] - tables[1], tiny)
-    if paired is not None:
-        return f"the differences within each {block}", paired
-    one, other = (_over_blocks(table, tiny) for table in tables)
-    return None if one is None or other is None else (f"{block} means", _sum([one, other], [1.0, -1.0]))
+    codes = pd.factorize(pooled[block])[0]
+    tables = [
+        _table(pooled, ((pooled["place"] == place) & (pooled["medium"] == name)).to_numpy(), codes, cell)
+        for place in range(len(places)) for name in (medium, than)
+    ]  # fmt: skip
+    tiny = 1e-12 * float(pooled["mean"].abs().max())
+    for name, pieces, signs in _ways(tables, block):
+        known = [found for found in (_over_blocks(piece, tiny) for piece in pieces) if found is not None]
+        if len(known) == len(pieces):
+            return name, _sum(known, signs) if len(known) > 1 else known[0]
+    return None
 
 
-def _table(edges: pd.DataFrame, medium: str, block: Codes, cell: Codes) -> Floats:
-    """Mean of a medium's edges in each block (row) and cell (column); NaN where there is none."""
+def _ways(tables: list[Floats], block: str) -> Iterator[tuple[str, list[Floats], list[float]]]:
+    """Ways to reckon, that with the most done within a block first: name, independent pieces, their signs."""
+    differences = [one - other for one, other in zip(tables[::2], tables[1::2], strict=True)]
+    signs = [1.0, -1.0][: len(differences)]
+    if len(differences) > 1:
+        yield f"the difference between the differences within each {block}", [differences[0] - differences[1]], [1.0]
+    yield f"the differences within each {block}", differences, signs
+    yield f"{block} means", tables, [sign * side for sign in signs for side in (1.0, -1.0)]
+
+
+def _table(edges: pd.DataFrame, here: NDArray[np.bool_], block: Codes, cell: Codes) -> Floats:
+    """Mean of some edges in each block (row) and cell (column); NaN where there is none."""
     shape = block.max() + 1, cell.max() + 1
     counts, sums = np.zeros(shape), np.zeros(shape)
-    here = (edges["medium"] == medium).to_numpy()
     np.add.at(counts, (block[here], cell[here]), 1.0)
     np.add.at(sums, (block[here], cell[here]), edges["mean"].to_numpy()[here])
     return np.divide(sums, counts, out=np.full(shape, np.nan), where=counts > 0)
@@ -105,7 +124,7 @@ def _sum(pieces: Sequence[Simple], weights: Sequence[float] | Floats) -> Simple:
 
 
 def opinion(name: str, simple: Simple, region: Region, rate: float, found: Outcome) -> SecondOpinion:
-    """Judge a region by a simple estimate, at the finding's error rate."""
-    said = outcome(region.p_shown(*simple), region.p_contradicted(*simple), rate)
+    """Judge a region by a simple estimate, by an interval like the finding's."""
+    said = outcome(region.p_shown(*simple) / region.tails, region.p_contradicted(*simple), rate)
     text = f"By {name} alone the claim is {said}" + (", too." if said == found else ".")
     return SecondOpinion(name, said, said == found, text)

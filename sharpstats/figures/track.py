@@ -25,7 +25,8 @@ def draw_region(axes: Axes, finding: Finding, y: float, height: float) -> None:
     left, right = axes.get_xlim()
     low = left if finding.bound_low is None else finding.bound_low
     high = right if finding.bound_high is None else finding.bound_high
-    axes.fill_between([low, high], y - height / 2, y + height / 2, color=TINT, linewidth=0, zorder=0.5, label="region")
+    for ends in ([left, low], [high, right]) if finding.outside else ([low, high],):
+        axes.fill_between(ends, y - height / 2, y + height / 2, color=TINT, linewidth=0, zorder=0.5, label="region")
     for bound in (finding.bound_low, finding.bound_high):
         if bound is not None:
             axes.plot([bound] * 2, [y - height / 2, y + height / 2], color=SOFT, linewidth=1.2, label="bound")

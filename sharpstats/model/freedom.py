@@ -161,7 +161,9 @@ def df_kenward_roger(fixed: FixedEffects, rows: Floats) -> Floats:
         Infinite where the variances do not matter.
     """
     turned = rows @ fixed.phi
-    u = ((turned @ fixed.p_forms) * turned).sum(axis=2) / (turned * rows).sum(axis=1)
+    variance = (turned * rows).sum(axis=1)
+    forms = ((turned @ fixed.p_forms) * turned).sum(axis=2)
+    u = np.divide(forms, variance, out=np.zeros_like(forms), where=variance > 0)  # a row of zeros has no variance
     a2 = ((fixed.w @ u) * u).sum(axis=0)
     return np.divide(2.0, a2, out=np.full(len(rows), np.inf), where=a2 > 0)
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 FINDING = (
     "claim", "says", "kind", "finding", "primary", "medium", "than", "where",
-    "estimate", "low", "high", "level", "unit", "df", "p", "p_adjusted", "bound_low", "bound_high",
-    "estimate_on_scale", "se", "real", "edges", "cuts", "more_edges", "more_edges_capped", "opinions", "notes",
+    "estimate", "low", "high", "level", "unit", "df", "p", "p_adjusted", "bound_low", "bound_high", "outside",
+    "estimate_on_scale", "se", "real", "edges", "cuts", "parts", "more_edges", "more_edges_capped", "opinions", "notes",
 )  # fmt: skip
 """What is told of each finding, in this order."""
 

@@ -21,6 +21,7 @@ from sharpstats.trial.claimvalues import (
     share,
     where,
 )
+from sharpstats.trial.gapvalues import across, complete_gap, two_levels
 from sharpstats.trial.item import Item, Key, folded, list_of, read_table, report_repeats
 from sharpstats.trial.plan import CLAIM_KINDS, Claim
 from sharpstats.trial.plankeys import unknown_in_plan
@@ -45,6 +46,9 @@ def claim_keys(ground: Ground) -> dict[str, Key]:
         Key(name="medium", read=partial(medium, ground=ground), example='"roofing slate"', required=True),
         Key(name="than", read=partial(medium, ground=ground), example='"diamond plate"', required=True),
         Key(name="margin", read=partial(margin_above_zero, ground=ground), example=margin, required=True),
+        Key(name="across", read=partial(across, ground=ground), example='"operator"', required=True),
+        Key(name="levels", read=two_levels, example='["learner", "practised"]'),
+        Key(name="depends", read=yes_no, example="true"),
         Key(name="by", read=partial(difference_from_zero, ground=ground), example=margin),
         Key(name="level", read=partial(level, ground=ground), example='"150 gf"', required=True),
         Key(name="share", read=share, example='"90 %"', required=True),
@@ -102,7 +106,10 @@ def _read_claim(item: Item, *, ground: Ground) -> Claim | None:
     values = read_table(item, keys, unknown=partial(_stray_key, names=names))
     if "than" in values and values["than"] == values.get("medium"):
         item.report(_same_medium(item.child("than")))
-    complete = all(key.name in values for key in keys if key.required)
+    if "across" in values:
+        complete_gap(item, values, ground=ground)
+    needed = {key.name for key in keys if key.required} | ({"levels"} & set(names))
+    complete = needed <= set(values)
     if kind is None or not complete or len(item.problems) > before:
         return None
     if "by" in names:
@@ -114,6 +121,8 @@ def _read_claim(item: Item, *, ground: Ground) -> Claim | None:
 def _keys(item: Item, names: tuple[str, ...], ground: Ground) -> list[Key]:
     """Return the keys of a claim. One is not missing too where its like stands in its place."""
     known = claim_keys(ground)
+    if item.raw.get("depends") is True:  # "it depends at all" is a claim, "it differs by less than nothing" is none
+        known["margin"] = replace(known["margin"], read=partial(difference_from_zero, ground=ground))
     common = keys_of(kind_of(item.raw) or Claim)
     mistaken = {INSTEAD[name] for name in item.raw if name in INSTEAD and name not in names}
     return [

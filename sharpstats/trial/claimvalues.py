@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from functools import partial
 from types import MappingProxyType
@@ -84,11 +84,11 @@ def margin_above_zero(item: Item, *, ground: Ground) -> Quantity:
 
 
 def difference_from_zero(item: Item, *, ground: Ground) -> Quantity:
-    """Read how much keener a medium is said to be; zero asks for any difference."""
+    """Read by how much media are said to differ; zero asks for any difference."""
     found = _difference(item, ground)
     if found.value < 0:
         mend = "Write it without the minus sign: the key says which way the difference goes."
-        raise item.wrong("out-of-range", f"`by` must not be negative; it is {found}.", mend)
+        raise item.wrong("out-of-range", f"`{item.name}` must not be negative; it is {found}.", mend)
     return found
 
 
@@ -151,7 +151,7 @@ def _where_level(item: Item, ground: Ground) -> str:
     if known is not None and name not in known:
         says = f"{quoted(name)} is not a level of `{item.name}`."
         raise item.wrong("unknown-level", says, suggest(name, known))
-    if ground.layout is not None and not _interacts(item.name, ground.layout):
+    if ground.layout is not None and not interacts({"medium", item.name}, ground.layout):
         raise item.wrong(
             "no-interaction",
             f"The layout has no interaction of medium with {item.name}: "
@@ -175,7 +175,6 @@ def _refuse_as_where(item: Item, ground: Ground) -> None:
         raise item.wrong("unknown-factor", f"The plan has no factor {quoted(factor)}.", mend)
 
 
-def _interacts(factor: str, layout: Layout) -> bool:
-    return any({"medium", factor} <= set(interaction) for interaction in layout.interactions)
-
-
+def interacts(factors: Set[str], layout: Layout) -> bool:
+    """Return whether an interaction of the layout holds all these factors."""
+    return any(factors <= set(interaction) for interaction in layout.interactions)

@@ -60,7 +60,7 @@ def _keys(thing: Plan | Layout | Publishing | Claim, under: str = "") -> dict[st
             found |= _keys(value, f"{key}.")
         elif isinstance(value, Mapping):
             found |= {f"{key}.{name}": inner for name, inner in value.items()}
-        elif field.name == "levels":
+        elif isinstance(thing, Plan) and field.name == "levels":
             found |= {f"{key}.{level.name}": level.reading for level in value}
         else:
             found[key] = value

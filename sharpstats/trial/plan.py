@@ -108,6 +108,22 @@ class Keener(Comparison):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Gap(Comparison):
+    """The difference between `medium` and `than` depends on another factor, or does not.
+
+    The gap is the difference at the first of the two `levels` of the factor `across`, minus
+    the difference at the second. It is claimed to be less than `margin` either way or, with
+    `depends`, more than that; zero is then allowed.
+    """
+
+    kind: ClassVar[str] = "gap"
+    across: str
+    levels: tuple[str, str]
+    margin: Quantity
+    depends: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reaches(Claim):
     """At least a `share` of the edges made on `medium` read below `level`.
 
@@ -120,7 +136,7 @@ class Reaches(Claim):
     share: float
 
 
-CLAIM_KINDS: tuple[type[Claim], ...] = (Same, NoWorse, Keener, Reaches)
+CLAIM_KINDS: tuple[type[Claim], ...] = (Same, NoWorse, Keener, Gap, Reaches)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -87,6 +87,8 @@ def _details(finding: Finding, alone: bool) -> list[str]:
 
 def edges_behind(finding: Finding) -> str:
     """Say on how many edges and cuts a finding rests."""
+    if finding.parts:
+        return _in_cells(finding)
     media, edges, cuts = list(finding.edges), list(finding.edges.values()), list(finding.cuts.values())
     if len(media) == 1:
         return f"{count(edges[0], 'edge')}, {count(cuts[0], 'cut')}."
@@ -99,9 +101,22 @@ def edges_behind(finding: Finding) -> str:
     return sentence("; ".join(parts))
 
 
+def _in_cells(finding: Finding) -> str:
+    """Count edges and cuts in the four cells that a gap rests on."""
+    cells = [(part, medium) for part in finding.parts for medium in part.edges]
+    edges, cuts = {part.edges[medium] for part, medium in cells}, {part.cuts[medium] for part, medium in cells}
+    if len(edges) == len(cuts) == 1:
+        return f"{count(edges.pop(), 'edge')} and {count(cuts.pop(), 'cut')} in each of the four cells."
+    return sentence("; ".join(
+        f"{clip(medium)}, {clip(part.at)}: {count(part.edges[medium], 'edge')} and {count(part.cuts[medium], 'cut')}"
+        for part, medium in cells
+    ))  # fmt: skip
+
+
 def more_edges(finding: Finding) -> str:
     """Say about how many more edges would settle an open claim."""
     each = " for each medium" if len(finding.edges) > 1 else ""
+    each = " in each of the four cells" if finding.parts else each
     if finding.more_edges is not None:
         return (
             f"About {count(finding.more_edges, 'more edge')}{each} would settle it four times in five, "

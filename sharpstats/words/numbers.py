@@ -13,6 +13,7 @@ from typing import Literal
 from sharpstats.units import Quantity, Unit
 
 NBSP = "\u00a0"
+MINUS = "\u2212"
 SAME = "the same to within rounding"
 UNKNOWN = "unknown"
 _FEWEST = {"gf": 0, "N": 2, "%": 0}
@@ -147,6 +148,31 @@ def difference(value: float | None, unit: Unit, decimals: int | None = None) -> 
     if not _shows_digits(text):
         return SAME
     return f"{text} {'higher' if value > 0 else 'lower'}"
+
+
+def signed(value: float | None, unit: Unit, decimals: int | None = None) -> str:
+    r"""Return a number that lies above or below zero with its sign; a true minus, which no line break parts from it.
+
+    Examples
+    --------
+    >>> signed(4.2, "%"), signed(-12.0, "gf"), signed(0.2, "gf", 0)
+    ('+4\xa0%', '\u221212\xa0gf', '0\xa0gf')
+    """
+    if value is None or not math.isfinite(value):
+        return fixed(value)
+    text = amount(abs(value), unit, decimals)
+    return f"{'+' if value > 0 else MINUS}{text}" if _shows_digits(text) else text
+
+
+def signed_span(low: float, high: float, unit: Unit, decimals: int) -> str:
+    r"""Return the limits of a number that lies above or below zero.
+
+    Examples
+    --------
+    >>> signed_span(-2.0, 10.0, "%", 0)
+    '\u22122\xa0% to +10\xa0%'
+    """
+    return f"{signed(low, unit, decimals)} to {signed(high, unit, decimals)}"
 
 
 def _shows_digits(text: str) -> bool:

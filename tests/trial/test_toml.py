@@ -22,6 +22,7 @@ from sharpstats.trial.plan import (
     CLAIM_KINDS,
     DEFAULT_LEVELS,
     Claim,
+    Gap,
     Keener,
     Layout,
     Level,
@@ -455,7 +456,7 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         'kind = "no-worse"',
         "unknown-kind",
         "claim 2, kind",
-        ('"same", "no worse", "keener" or "reaches"', 'Did you mean "no worse"?'),
+        ('"same", "no worse", "keener", "gap" or "reaches"', 'Did you mean "no worse"?'),
     ),
     "claim on an unknown medium": (
         'medium = "lapping film"\nthan',
@@ -551,7 +552,7 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         'level = "fine work"\nthan = "oilstone"',
         "wrong-key",
         "claim 4, than",
-        ("has no `than`", '"same", "no worse" or "keener"'),
+        ("has no `than`", '"same", "no worse", "keener" or "gap"'),
     ),
     "unknown level": (
         'level = "fine work"',
@@ -941,7 +942,13 @@ def claims(draw: st.DrawFn, plan: Plan, name: str) -> Claim:
         "primary": draw(st.booleans()),
     }
     unit: Unit = "%" if plan.scale == "log" else plan.unit
-    kind = draw(st.sampled_from(CLAIM_KINDS))
+    kind = draw(st.sampled_from(CLAIM_KINDS if others else [kind for kind in CLAIM_KINDS if kind is not Gap]))
+    if kind is Gap:
+        common["where"] = MappingProxyType({})
+        levels = draw(st.permutations(plan.factors[others[0]]))[:2]
+        margin = Quantity(draw(FORCES), unit)
+        return Gap(**common, than=than, across=others[0], levels=tuple(levels), margin=margin,
+                   depends=draw(st.booleans()))  # fmt: skip
     if kind is Reaches:
         reading = Quantity(draw(FORCES), plan.unit)
         level = draw(st.sampled_from((*plan.levels, Level(name=str(reading), reading=reading))))

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 import sharpstats as ss
-from sharpstats.claims.finding import Finding, Findings
-from sharpstats.trial.plan import Keener, Level, NoWorse, Reaches, Same
+from sharpstats.claims.finding import Finding, Findings, Part
+from sharpstats.trial.plan import Gap, Keener, Level, NoWorse, Reaches, Same
 from sharpstats.units import Quantity
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # for hostile.py, whatever the import mode
@@ -21,6 +21,11 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "same": {"bound_low": -13.0435, "bound_high": 15.0},
     "no worse": {"bound_low": None, "bound_high": 15.0},
     "keener": {"bound_low": None, "bound_high": 0.0},
+    "gap": {"bound_low": -13.0435, "bound_high": 15.0, "parts": (
+        Part(at="learner", estimate=12.0, low=4.0, high=20.0, edges={"slate": 8, "plate": 8},
+             cuts={"slate": 40, "plate": 40}),
+        Part(at="practised", estimate=2.0, low=-5.0, high=10.0, edges={"slate": 8, "plate": 8},
+             cuts={"slate": 40, "plate": 40}))},
     "reaches": {"bound_low": None, "bound_high": 150.0, "unit": "gf", "se": math.nan, "real": None,
                 "edges": {"slate": 16}, "cuts": {"slate": 80}},
 }  # fmt: skip
@@ -33,6 +38,8 @@ def declared(kind: str, **keys: Any) -> Any:
         "same": lambda **k: Same(**{"than": "plate", "margin": Quantity(15.0, "%"), **k}),
         "no worse": lambda **k: NoWorse(**{"than": "plate", "margin": Quantity(15.0, "%"), **k}),
         "keener": lambda **k: Keener(**{"than": "plate", "by": Quantity(0.0, "%"), **k}),
+        "gap": lambda **k: Gap(**{"than": "plate", "across": "operator", "levels": ("learner", "practised"),
+                                  "margin": Quantity(15.0, "%"), **k}),
         "reaches": lambda **k: Reaches(**{
             "level": Level(name="fine work", reading=Quantity(150.0, "gf")), "share": 0.9, **k}),
     }  # fmt: skip

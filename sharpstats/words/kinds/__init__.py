@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from sharpstats.words.kinds.gap import GAP
 from sharpstats.words.kinds.keener import KEENER
 from sharpstats.words.kinds.noworse import NO_WORSE
 from sharpstats.words.kinds.reaches import REACHES
@@ -12,6 +13,6 @@ from sharpstats.words.kinds.same import SAME
 from sharpstats.words.kinds.shared import KindWords
 
 KINDS: Mapping[str, KindWords] = MappingProxyType(
-    {"same": SAME, "no worse": NO_WORSE, "keener": KEENER, "reaches": REACHES}
+    {"same": SAME, "no worse": NO_WORSE, "keener": KEENER, "gap": GAP, "reaches": REACHES}
 )
 """Kind as the plan names it -> its words."""

@@ -1,0 +1,80 @@
+"""Words for `gap`: the difference of two media depends on another factor, or does not."""
+
+from __future__ import annotations
+
+from sharpstats.claims.finding import Finding
+from sharpstats.trial.plan import Gap
+from sharpstats.words.kinds.shared import KindWords, decimals, quantity, unit_of
+from sharpstats.words.labels import clip
+from sharpstats.words.numbers import SAME, difference, fixed, level_percent, signed, signed_span, stated
+
+
+def verdict(finding: Finding) -> str:
+    """Say what was found: the two differences, and the gap between them."""
+    margin, depends = stated(quantity(finding.declared, "margin")), _claim(finding).depends
+    if finding.finding == "open":
+        return f"{_told(finding)}; {'the claim asks for a gap of more than' if depends else 'your margin is'} {margin}"
+    found = "depends" if (finding.finding == "shown") == depends else "same"
+    if found == "same":
+        return f"the same difference to within your {margin}: {_told(finding)}"
+    more = f" by more than your {margin}" if quantity(finding.declared, "margin").value else ""
+    return f"not the same difference{more}: {_told(finding)}"
+
+
+def _told(finding: Finding) -> str:
+    """Return both differences and their gap, with its interval."""
+    unit, digits = unit_of(finding), decimals(finding)
+    medium, than = clip(finding.medium), clip(finding.than)
+    first, second = (difference(part.estimate, unit, digits) for part in finding.parts)
+    against = f"the same as {than} to within rounding" if first == SAME else f"{first} than {than}"
+    limits = signed_span(finding.low, finding.high, unit, digits)
+    return (
+        f"{medium} reads {against} {_at(finding, 0)} and {second} {_at(finding, 1)}: a gap of "
+        f"{signed(finding.estimate, unit, digits)} ({level_percent(finding.level)} interval: {limits})"
+    )
+
+
+def _at(finding: Finding, which: int) -> str:
+    return f"where {clip(_claim(finding).across)} is {clip(finding.parts[which].at)}"
+
+
+def more(finding: Finding) -> list[str]:
+    """Say which way the gap goes, and tell a real one from one that matters."""
+    told = []
+    if finding.real:
+        worse = 0 if finding.estimate > 0 else 1
+        told.append(f"{clip(finding.medium)} compares worse with {clip(finding.than)} {_at(finding, worse)}.")
+    return told + _small(finding) + _ratio(finding)
+
+
+def _ratio(finding: Finding) -> list[str]:
+    """Say how percentages were compared where a reader who subtracts them comes to another number."""
+    unit, digits = unit_of(finding), decimals(finding)
+    first, second = (part.estimate for part in finding.parts)
+    if unit != "%" or fixed(first - second, digits) == fixed(finding.estimate, digits):
+        return []
+    return ["Percentages are ratios, so the gap is one ratio divided by the other, not one percentage less the other."]
+
+
+def _small(finding: Finding) -> list[str]:
+    if _claim(finding).depends or finding.finding == "contradicted":
+        return []
+    if finding.finding == "shown":
+        return [f"A real gap this small {'exists' if finding.real else 'may exist'}; you said it does not matter."]
+    return ["That there is a gap is clear; whether it matters is open."] if finding.real else []
+
+
+def _claim(finding: Finding) -> Gap:
+    if not isinstance(finding.declared, Gap):
+        raise TypeError(f"a finding of the kind `gap` is needed, got one of the kind `{finding.kind}`")
+    return finding.declared
+
+
+GAP = KindWords(
+    verdict,
+    more,
+    method="That the difference of two media is the same at two levels of another factor, within a margin, was tested "
+    "on the difference of the two differences by two one-sided t tests; that it is not the same, by its two-sided "
+    "interval lying wholly beyond the margin, which keeps the error rate whatever the margin.",
+    references=("schuirmann",),
+)
