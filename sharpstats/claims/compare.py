@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
-from sharpstats.claims import second
+from sharpstats.claims import rerandomising, second
 from sharpstats.claims.contrast import Contrast
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.finding import Outcome, Part, SecondOpinion
@@ -58,11 +58,16 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
         return more_for_region(region, estimate, se, df, rate,
                                now or min((fit.edges["medium"] == name).sum() for name in media))  # fmt: skip
 
+    factors, plan = fit.mixed.frame.fixed_factors, fit.trial.plan
+    others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
+    dealt = rerandomising.layout(cells, *media, others, plan.layout.blocks, plan.alpha)
+
     def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
-        factors = fit.mixed.frame.fixed_factors
-        others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
-        simple = second.without_model(cells[0], *media, others, fit.trial.plan.layout.blocks, *cells[1:])
-        return () if simple is None else (second.opinion(*simple, region, rate, outcome),)
+        simple = second.without_model(cells[0], *media, others, plan.layout.blocks, *cells[1:])
+        found = [] if simple is None else [second.opinion(*simple, region, rate, outcome)]
+        if isinstance(dealt, rerandomising.Layout):
+            found.append(rerandomising.opinion(dealt, region, rate, outcome, plan.layout.seed))
+        return tuple(found)
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
     return Evidence(
@@ -76,7 +81,8 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
         interval=partial(_interval, (estimate, se, df), fit.scale), more_edges=more_edges, opinions=opinions,
         edges={name: sum(len(at[name]) for at in counts) for name in media},
         cuts={name: sum(int(at[name].sum()) for at in counts) for name in media},
-        parts=partial(_parts, fit, contrast, found, counts), notes=_notes(fit, contrast, unknown, counts),
+        parts=partial(_parts, fit, contrast, found, counts),
+        notes=(*_notes(fit, contrast, unknown, counts), *([dealt] if isinstance(dealt, Note) and not unknown else [])),
     )  # fmt: skip
 
 

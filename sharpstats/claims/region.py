@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -10,6 +11,9 @@ from scipy import stats
 
 from sharpstats.trial.plan import Scale
 from sharpstats.units import Quantity
+
+Tail = Callable[[float], float]
+"""Limit -> one-sided p value for a difference on one side of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +46,7 @@ class Region:
         >>> round(Region(-1.0, 1.0).p_shown(0.0, 0.5, 10), 5)
         0.03669
         """
-        above_low = float(stats.t.sf((estimate - self.low) / se, df))
-        below_high = float(stats.t.cdf((estimate - self.high) / se, df))
-        return max(above_low, below_high)
+        return self.shown_by(*_tails(estimate, se, df))
 
     def p_contradicted(self, estimate: float, se: float, df: float) -> float:
         """Smaller one-sided p value against the difference lying within the limits.
@@ -54,9 +56,39 @@ class Region:
         >>> round(Region(-1.0, 1.0).p_contradicted(2.0, 0.5, 10), 5)
         0.03669
         """
-        below_low = float(stats.t.cdf((estimate - self.low) / se, df))
-        above_high = float(stats.t.sf((estimate - self.high) / se, df))
-        return min(below_low, above_high)
+        return self.contradicted_by(*_tails(estimate, se, df))
+
+    def shown_by(self, above: Tail, below: Tail) -> float:
+        """Put p values together into the one for the region: those for a difference above and below a limit.
+
+        Examples
+        --------
+        >>> Region(-1.0, 1.0).shown_by(lambda limit: 0.02, lambda limit: 0.04)
+        0.04
+        """
+        return max(above(self.low), below(self.high))
+
+    def contradicted_by(self, above: Tail, below: Tail) -> float:
+        """Put p values together into the one against the region: those for a difference above and below a limit.
+
+        Examples
+        --------
+        >>> Region(-1.0, 1.0).contradicted_by(lambda limit: 0.02, lambda limit: 0.9)
+        0.02
+        """
+        return min(below(self.low), above(self.high))
+
+
+def _tails(estimate: float, se: float, df: float) -> tuple[Tail, Tail]:
+    """One-sided p values of the t test for a difference above a limit, and for one below it."""
+
+    def above(limit: float) -> float:
+        return float(stats.t.sf((estimate - limit) / se, df))
+
+    def below(limit: float) -> float:
+        return float(stats.t.cdf((estimate - limit) / se, df))
+
+    return above, below
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +102,7 @@ class Outside(Region):
 
     tails: ClassVar[int] = 2
 
-    def p_shown(self, estimate: float, se: float, df: float) -> float:
+    def shown_by(self, above: Tail, below: Tail) -> float:
         """Twice the smaller one-sided p value against the difference lying within the limits.
 
         Examples
@@ -78,11 +110,11 @@ class Outside(Region):
         >>> round(Outside(0.0, 0.0).p_shown(1.0, 0.5, 10), 5) == round(2 * float(stats.t.sf(2, 10)), 5)
         True
         """
-        return min(1.0, self.tails * Region.p_contradicted(self, estimate, se, df))
+        return min(1.0, self.tails * Region.contradicted_by(self, above, below))
 
-    def p_contradicted(self, estimate: float, se: float, df: float) -> float:
+    def contradicted_by(self, above: Tail, below: Tail) -> float:
         """Largest of the one-sided p values against the difference lying beyond either limit."""
-        return Region.p_shown(self, estimate, se, df)
+        return Region.shown_by(self, above, below)
 
 
 def on_scale(margin: Quantity, scale: Scale) -> float:

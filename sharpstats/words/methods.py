@@ -15,6 +15,7 @@ from sharpstats.words.passage import Passage
 REFERENCES = {
     "box": "Box, G. E. P. & Cox, D. R. (1964). Journal of the Royal Statistical Society B 26, 211-252.",
     "clopper": "Clopper, C. J. & Pearson, E. S. (1934). Biometrika 26, 404-413.",
+    "fisher": "Fisher, R. A. (1935). The Design of Experiments. Oliver and Boyd, section 21.",
     "holm": "Holm, S. (1979). Scandinavian Journal of Statistics 6, 65-70.",
     "kenward": "Kenward, M. G. & Roger, J. H. (1997). Biometrics 53, 983-997.",
     "krishnamoorthy": "Krishnamoorthy, K. & Mathew, T. (2009). Statistical Tolerance Regions. Wiley, chapters 4 and 5.",
@@ -95,7 +96,19 @@ def _claims(findings: Findings) -> Iterator[str]:
             "finding is told with the interval at the level at which it was judged."
         )
     if any(finding.opinions for finding in findings.findings):
-        yield "Each finding has a second opinion beside it that leans on fewer assumptions; it does not decide."
+        yield "Each finding has second opinions beside it that lean on fewer assumptions; they do not decide."
+    if _rerandomised(findings):
+        yield (
+            "One of them re-randomises (Fisher 1935): the readings stay, and the two media are dealt out anew to the "
+            "edges among which the layout dealt them out, in every way there is or, where these are very many, in ways "
+            "drawn with a seed. How often the difference, adjusted for blocks by least squares, comes out as far from "
+            "the claim's number as it did is the p value; for that the number is first taken off the readings of the "
+            "one medium. It speaks of these very blocks."
+        )
+
+
+def _rerandomised(findings: Findings) -> bool:
+    return any(opinion.name == "re-randomising" for finding in findings.findings for opinion in finding.opinions)
 
 
 def _kept_out(fit: TrialFit) -> Iterator[str]:
@@ -142,6 +155,7 @@ def _references(findings: Findings) -> list[str]:
         "box": fit.diagnostics.scale_profile is not None,
         "shapiro": fit.diagnostics.normality is not None,
         "welch": fit.welch is not None,
+        "fisher": _rerandomised(findings),
     }
     keys |= {key for key, used in asked.items() if used}
     return [REFERENCES[key] for key in sorted(keys)]
