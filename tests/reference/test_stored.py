@@ -45,9 +45,9 @@ class TestReadme:
         told = versions if isinstance(versions, dict) else {"R": versions}
         assert told["R"].startswith("R version 4.2.2")
         for package, version in told.items():
-            if package in {"lme4", "lmerTest", "pbkrtest", "emmeans", "mvtnorm"}:
+            if package in {"lme4", "lmerTest", "pbkrtest", "emmeans", "mvtnorm", "car", "nlme", "survival"}:
                 major, minor, *rest = version.split(".")
-                written = f"{package} {major}.{minor}" + "".join(f"[.-]{part}" for part in rest)
+                written = rf"{package}\s{major}.{minor}" + "".join(f"[.-]{part}" for part in rest)
                 assert re.search(written, README), f"README does not name {package} {version}"
 
 
