@@ -41,6 +41,7 @@ PLACE = {name: place for place, layer in enumerate(LAYERS) for name in layer}
 FORBIDDEN = {("bench", "model")}
 
 HOMES = {
+    "duckdb": "model",
     "matplotlib": "figures",
     "seaborn": "figures",
     "jupyter_client": "publish",

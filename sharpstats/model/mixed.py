@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -19,10 +20,12 @@ from scipy.linalg import lapack
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.model import freedom, means
+from sharpstats.model.largefile import read_sums
 from sharpstats.model.meansquares import MeanSquares, named_mean_squares
 from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
 from sharpstats.model.profile import profile_limits
 from sharpstats.model.reduce import (
+    MAX_COLUMNS,
     Codes,
     Reduced,
     Units,
@@ -39,6 +42,7 @@ from sharpstats.model.spec import (
     ModelFrame,
     Term,
     TermLike,
+    as_terms,
     column_name,
     design_columns,
     design_matrix,
@@ -46,13 +50,12 @@ from sharpstats.model.spec import (
     term_name,
 )
 from sharpstats.model.strata import find_strata
+from sharpstats.model.sums import Sums, reduce_sums
 from sharpstats.notes import Note
 
 Floats = NDArray[np.float64]
 DfMethod = Literal["kenward-roger", "satterthwaite"]
 RESIDUAL = "residual"
-MAX_COLUMNS = 3000
-"""More levels of blocks than this would need matrices of more than 70 MB at every step."""
 ROUNDING = 1e-26
 """Share of the sum of squares below which deviations are rounding noise of the means."""
 RANK_TOLERANCE = 1e-9
@@ -94,6 +97,7 @@ class MixedFit(Shown):
     frame : ModelFrame
     structure : Structure
     units : Units
+        Fitted to a file, its entries, like those of `frame`, are units that are alike.
     unit_means : ndarray of shape (units, p + 1)
         Means of [X | centred response] over each unit.
     reduced : Reduced
@@ -348,6 +352,7 @@ class MixedFit(Shown):
         >>> fit.refit(np.array([5.0, 5.4, 4.8, 4.4])).contrasts("medium").estimate.round(3)
         array([0.6])
         """
+        self._needs_readings()
         y = np.asarray(response, dtype=float)
         if y.shape != self.frame.y.shape:
             raise ValueError(f"`response` must have shape {self.frame.y.shape}, got {y.shape}")
@@ -360,6 +365,7 @@ class MixedFit(Shown):
         ----------
         response : ndarray of shape (N,)
         """
+        self._needs_readings()
         centred, _ = _centred(response)
         reduced, _ = reduce_readings(self.units, _design(self.frame, self.units), centred)
         return maximise(reduced.keep_columns(self.kept_columns)).criterion
@@ -388,11 +394,19 @@ class MixedFit(Shown):
     @cached_property
     def shared(self) -> Shared:
         """The layout's sums, ready for many other responses (`many.py`)."""
+        self._needs_readings()
         x = _design(self.frame, self.units)
         kept = self.unit_means[:, list(self.kept_columns)]
         constant = len(x) == len(self.units.size)
         within = None if constant else x[:, list(self.kept_columns)] - kept[self.units.unit]
         return gather(self.units, kept, within, self.reduced)
+
+    def _needs_readings(self) -> None:
+        if self.units.alike is not None:
+            raise FitError(
+                "This fit was made from the sums of a file and does not hold the readings. Read the file into a "
+                "table and fit that, if memory allows."
+            )
 
     def _levels_of(self, by: str | None) -> list[dict[str, str]]:
         if by is None:
@@ -454,15 +468,17 @@ def _check_family(adjust: str, against: str | None) -> None:
 
 
 def fit_mixed(
-    table: pd.DataFrame, *, response: str, fixed: Sequence[TermLike] = (), random: Sequence[TermLike] = (),
+    table: pd.DataFrame | Path | str, *, response: str, fixed: Sequence[TermLike] = (), random: Sequence[TermLike] = (),
     covariates: Sequence[str] = (), level: float = 0.95,
 ) -> MixedFit:  # fmt: skip
     """Fit a linear mixed model by restricted maximum likelihood.
 
     Parameters
     ----------
-    table : DataFrame
-        One row a reading; no blanks in the columns that are used.
+    table : DataFrame or path
+        One row a reading; no blanks in the columns that are used. A path names a Parquet or CSV file
+        that is added up without being held in memory (this needs ``sharpstats[large]``); labels in
+        a CSV file are texts.
     response : str
         Column with the numbers to be explained.
     fixed : sequence of str or tuple of str
@@ -508,16 +524,46 @@ def fit_mixed(
                     term  estimate   df
     0  film minus stone    -0.233  4.0
     """
-    frame = model_frame(table, response, fixed, random, covariates)
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    if isinstance(table, (str, Path)):
+        terms = as_terms(fixed, "fixed"), as_terms(random, "random")
+        return fit_sums(read_sums(table, response, *terms, covariates), response, *terms, covariates, level)
+    frame = model_frame(table, response, fixed, random, covariates)
     return _fit(frame, *_find_structure(frame), level)
 
 
 def _fit(frame: ModelFrame, structure: Structure, units: Units, level: float) -> MixedFit:
     x = _design(frame, units)
     centred, offset = _centred(frame.y)
-    whole, means_of_units = reduce_readings(units, x, centred)
+    reduced, means_of_units = reduce_readings(units, x, centred)
+    return _fit_reduced(frame, structure, units, means_of_units, reduced, offset, level)
+
+
+def fit_sums(
+    sums: Sums, response: str, fixed: Sequence[Term], random: Sequence[Term], covariates: Sequence[str], level: float
+) -> MixedFit:
+    """Fit the model of `fit_mixed` to the sums of units that are alike."""
+    structure, upper = _structure(random, sums.levels, int(sums.alike.sum()), int(sums.alike @ sums.size))
+    frame = model_frame(sums.table, response, fixed, [random[k] for k in upper], covariates)
+    coded = [_coded_term(frame, term) for term in frame.random]
+    kinds = np.arange(frame.y.size)
+    units = Units(
+        unit=kinds, first=kinds, size=sums.size, upper=tuple(codes for codes, _ in coded),
+        levels=tuple(levels for _, levels in coded), diagonal=structure.own is not None, alike=sums.alike,
+    )  # fmt: skip
+    _check_columns(sum(units.levels))
+    centre = float(np.average(frame.y, weights=sums.alike * sums.size))
+    means_of_kinds = np.column_stack([_design(frame, units), frame.y - centre])
+    reduced = reduce_sums(units, means_of_kinds, sums.between, sums.within)
+    whole = replace(frame, random=tuple(random))
+    return _fit_reduced(whole, structure, units, means_of_kinds, reduced, sums.origin + centre, level)
+
+
+def _fit_reduced(
+    frame: ModelFrame, structure: Structure, units: Units, means_of_units: Floats, whole: Reduced, offset: float,
+    level: float,
+) -> MixedFit:  # fmt: skip
     reduced, kept, null = _independent_columns(whole)
     _check_spread(frame, structure, reduced)
     optimum = _settle(structure, reduced)
@@ -532,7 +578,7 @@ def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
     """Find the units, and the part that each random term plays."""
     coded = [_coded_term(frame, term) for term in frame.random]
     unit, count = find_units([codes for codes, _ in coded], [levels for _, levels in coded], frame.y.size)
-    structure, upper = _structure(frame, [levels for _, levels in coded], count)
+    structure, upper = _structure(frame.random, [levels for _, levels in coded], count, frame.y.size)
     _check_columns(sum(coded[k][1] for k in upper))
     first = first_of_each(unit, count)
     return structure, Units(
@@ -572,20 +618,22 @@ def _centred(y: Floats) -> tuple[Floats, float]:
     return shifted - centre, float(y[0] + centre)
 
 
-def _structure(frame: ModelFrame, levels: Sequence[int], units: int) -> tuple[Structure, list[int]]:
+def _structure(
+    random: Sequence[Term], levels: Sequence[int], units: int, readings: int
+) -> tuple[Structure, list[int]]:
     """Say which random term is the units themselves and which are above them."""
     own = [k for k, count in enumerate(levels) if count == units]
     if len(own) > 1:
-        first, second = (term_name(frame.random[k]) for k in own[:2])
+        first, second = (term_name(random[k]) for k in own[:2])
         raise FitError(
             f"The random terms {first} and {second} always change together, so their spreads cannot be told "
             "apart. Leave one of them out."
         )
-    single = units == frame.y.size
-    dropped = tuple(frame.random[k] for k in own) if single else ()
-    kept = tuple(term for term in frame.random if term not in dropped)
+    single = units == readings
+    dropped = tuple(random[k] for k in own) if single else ()
+    kept = tuple(term for term in random if term not in dropped)
     upper = [k for k in range(len(levels)) if k not in own]
-    place = None if single or not own else kept.index(frame.random[own[0]])
+    place = None if single or not own else kept.index(random[own[0]])
     return Structure(kept, place, dropped), upper
 
 

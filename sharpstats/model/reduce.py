@@ -18,6 +18,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
+MAX_COLUMNS = 3000
+"""More levels of blocks than this would need matrices of more than 70 MB at every step."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reduced:
@@ -158,6 +161,9 @@ class Units:
         Number of levels of each upper term.
     diagonal : bool
         Whether one random term is the units themselves.
+    alike : ndarray of shape (units,), optional
+        Where the sums of a file were read instead of its readings (`sums.py`): how many units alike each
+        entry stands for.
     """
 
     unit: Codes
@@ -166,6 +172,7 @@ class Units:
     upper: tuple[Codes, ...]
     levels: tuple[int, ...]
     diagonal: bool
+    alike: Floats | None = None
 
 
 def reduce_readings(units: Units, x: Floats, response: Floats) -> tuple[Reduced, Floats]:

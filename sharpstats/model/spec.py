@@ -7,7 +7,7 @@ them are not in the model, so that every model has its usual columns.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -113,12 +113,12 @@ def model_frame(
         If a column is missing, holds a blank or something that is not a number, or a term is
         named twice.
     """
-    fixed_terms, random_terms = _terms(fixed, "fixed"), _terms(random, "random")
+    fixed_terms, random_terms = as_terms(fixed, "fixed"), as_terms(random, "random")
     names = dict.fromkeys(name for term in fixed_terms + random_terms for name in term)
     missing = [name for name in (response, *names, *covariates) if name not in table.columns]
     if missing:
         raise FitError(
-            f"The table has no column {_listed(missing)}. Its columns are {_listed(table.columns)}."
+            f"The table has no column {listed(missing)}. Its columns are {listed(table.columns)}."
         )
     if table.empty:
         raise FitError("The table has no rows, so there is nothing to fit.")
@@ -132,7 +132,14 @@ def model_frame(
     )
 
 
-def _terms(terms: Sequence[TermLike], role: str) -> tuple[Term, ...]:
+def as_terms(terms: Sequence[TermLike], role: str) -> tuple[Term, ...]:
+    """Terms as tuples of names, each once; `role` says in messages which they are.
+
+    Examples
+    --------
+    >>> as_terms(["medium", ["medium", "steel"]], "fixed")
+    (('medium',), ('medium', 'steel'))
+    """
     if isinstance(terms, str):
         raise TypeError(f"`{role}` must be a list of terms, got the text {terms!r}")
     found = tuple((term,) if isinstance(term, str) else tuple(term) for term in terms)
@@ -144,7 +151,14 @@ def _terms(terms: Sequence[TermLike], role: str) -> tuple[Term, ...]:
     return found
 
 
-def _listed(names: Sequence[str] | pd.Index) -> str:
+def listed(names: Iterable[str]) -> str:
+    """Names of columns, as messages show them.
+
+    Examples
+    --------
+    >>> listed(["medium", "steel"])
+    '`medium`, `steel`'
+    """
     return ", ".join(f"`{name}`" for name in names)
 
 

@@ -107,7 +107,7 @@ def mixed_fit_blocks(fit: MixedFit) -> Iterator[Block]:
     """Tell a mixed model."""
     yield Line(
         f"Linear mixed model of {clip(fit.frame.response)} by restricted maximum likelihood: "
-        f"{count(len(fit.frame.y), 'reading')}; REML criterion {fixed(fit.reml_criterion, 3)}."
+        f"{count(fit.reduced.readings, 'reading')}; REML criterion {fixed(fit.reml_criterion, 3)}."
     )
     yield Table(fit.components.table, _caption("Components of the variance", fit.components.level))
     coefficients = fit.coefficients.table
