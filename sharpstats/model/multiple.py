@@ -120,8 +120,8 @@ def one_factor(correlation: Floats) -> Floats | None:
     return loadings if np.all(loadings < 1) and np.abs(made - correlation).max() < 1e-10 else None
 
 
-def max_t_cdf(t: float, df: float, correlation: Floats) -> float:
-    """P(max |T_i| <= t) for a central multivariate t distribution.
+def max_t_cdf(t: float, df: float, correlation: Floats, *, two_sided: bool = True) -> float:
+    """P(max |T_i| <= t) for a central multivariate t distribution; one-sided P(max T_i <= t).
 
     Parameters
     ----------
@@ -141,11 +141,12 @@ def max_t_cdf(t: float, df: float, correlation: Floats) -> float:
     Dunnett, C. W. (1955), JASA 50:1096-1121; Genz, A. & Bretz, F. (2009), Computation of
     Multivariate Normal and t Probabilities, section 4.2.
     """
+    low = -t if two_sided else -np.inf
     loadings = one_factor(correlation)
     scales, weights = _chi_scales(df)
     if loadings is not None:
-        return min(float(weights @ _inside_one_factor(t * scales, loadings)), 1.0)
-    return _inside_by_draws(t, df, correlation)
+        return min(float(weights @ _inside_one_factor(low * scales, t * scales, loadings)), 1.0)
+    return _inside_by_draws(low, t, df, correlation)
 
 
 def _chi_scales(df: float) -> tuple[Floats, Floats]:
@@ -160,20 +161,20 @@ def _chi_scales(df: float) -> tuple[Floats, Floats]:
     return x / np.sqrt(df), density / density.sum()
 
 
-def _inside_one_factor(bounds: Floats, loadings: Floats) -> Floats:
-    """P(all |Z_i| <= bound) for each bound, Z_i = l_i Z_0 + sqrt(1 - l_i^2) E_i."""
+def _inside_one_factor(lows: Floats, highs: Floats, loadings: Floats) -> Floats:
+    """P(low <= all Z_i <= high) for each pair of bounds, Z_i = l_i Z_0 + sqrt(1 - l_i^2) E_i."""
     nodes, weights = np.polynomial.legendre.leggauss(_NODES)
     z = 8.5 * nodes
     density = 8.5 * weights * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
     rest = np.sqrt(1 - loadings**2)
-    inside = np.ones((len(bounds), len(z)))
+    inside = np.ones((len(highs), len(z)))
     for loading, scale in zip(loadings, rest, strict=True):
         shift = loading * z[None, :]
-        inside *= special.ndtr((bounds[:, None] - shift) / scale) - special.ndtr((-bounds[:, None] - shift) / scale)
+        inside *= special.ndtr((highs[:, None] - shift) / scale) - special.ndtr((lows[:, None] - shift) / scale)
     return inside @ density
 
 
-def _inside_by_draws(t: float, df: float, correlation: Floats) -> float:
+def _inside_by_draws(low: float, high: float, df: float, correlation: Floats) -> float:
     """Genz's separation of variables on a scrambled Sobol sequence."""
     k = len(correlation)
     factor = np.linalg.cholesky(correlation + 1e-12 * np.eye(k))
@@ -182,11 +183,11 @@ def _inside_by_draws(t: float, df: float, correlation: Floats) -> float:
     inside, y = np.ones(_DRAWS), np.zeros((_DRAWS, k))
     for i in range(k):
         shift = y[:, :i] @ factor[i, :i]
-        low = special.ndtr((-t * scale - shift) / factor[i, i])
-        width = special.ndtr((t * scale - shift) / factor[i, i]) - low
+        below = special.ndtr((low * scale - shift) / factor[i, i])
+        width = special.ndtr((high * scale - shift) / factor[i, i]) - below
         inside *= width
         if i < k - 1:
-            y[:, i] = special.ndtri(np.clip(low + points[:, i] * width, 1e-16, 1 - 1e-16))
+            y[:, i] = special.ndtri(np.clip(below + points[:, i] * width, 1e-16, 1 - 1e-16))
     return float(inside.mean())
 
 

@@ -15,7 +15,7 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import optimize, special, stats
 
 from sharpstats.model.reduce import Codes
 
@@ -161,6 +161,39 @@ def one_sided_factor(m: int, z: float, confidence: float) -> float:
     2.911
     """
     return float(stats.nct.ppf(confidence, m - 1, z * np.sqrt(m)) / np.sqrt(m))
+
+
+def two_sided_factor(m: int, share: float, confidence: float) -> float:
+    """Factor k of the tolerance limits mean - k sd and mean + k sd that hold a share of the values.
+
+    Exact: the chance is taken over the mean, at each of which a chi-square limits the SD.
+
+    Parameters
+    ----------
+    m : int
+        Number of values.
+    share, confidence : float
+        Between 0 and 1.
+
+    References
+    ----------
+    ISO 16269-6, Annex F; Odeh, R. E. (1978), Communications in Statistics B 7:183-201.
+
+    Examples
+    --------
+    >>> round(two_sided_factor(10, 0.95, 0.95), 3)
+    3.393
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(96)
+    x = 4.5 * (nodes + 1) / np.sqrt(m)  # the mean's distance from the truth, up to nine of its SDs
+    density = weights * np.exp(-m * x**2 / 2)
+    needed = special.chndtrix(share, 1, x**2)  # squared half-width that holds the share from there
+
+    def excess(log_k: float) -> float:
+        inside = special.chdtrc(m - 1, (m - 1) * needed / np.exp(2 * log_k))
+        return float(density @ inside / density.sum()) - confidence
+
+    return float(np.exp(optimize.brentq(excess, -5.0, 12.0, xtol=1e-13)))
 
 
 def edge_quantile(values: Floats, cells: Codes, blocks: Sequence[Codes], share: float) -> Quantile | None:

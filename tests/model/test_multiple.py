@@ -59,6 +59,22 @@ class TestAgainstR:
             [design["p_two_sided_at_t_2.5"]], abs=1e-9
         )
 
+    @pytest.mark.parametrize("design", DESIGNS, ids=lambda design: f"design-{design['id']}")
+    def test_dunnett_one_sided(self, design: dict) -> None:
+        correlation, df = np.array(design["correlation"]), float(design["df"])
+        at = max_t_cdf(design["crit_one_sided"], df, correlation, two_sided=False)
+        assert at == pytest.approx(1 - design["alpha"], abs=1e-9)
+        beyond = 1 - max_t_cdf(2.5, df, correlation, two_sided=False)
+        assert beyond == pytest.approx(design["p_one_sided_at_t_2.5"], abs=1e-9)
+
+    def test_games_howell(self) -> None:
+        """All pairs of edge means, each at its own Welch df; R's `ptukey` and `qtukey` stop early."""
+        rows = stored_json("r/means_edges_a")["games_howell"]
+        df, t, se = (np.array([row[key] for row in rows]) for key in ("df", "t", "se"))
+        assert tukey_p(t, df, 4) == pytest.approx([row["p_games_howell"] for row in rows], abs=1e-7)
+        low = np.array([row["estimate"] for row in rows]) - tukey_factor(0.95, df, 4) * se
+        assert low == pytest.approx([row["lower_games_howell"] for row in rows], abs=1e-6)
+
 
 class TestPublishedTables:
     def test_studentised_range(self) -> None:
@@ -75,6 +91,11 @@ class TestPublishedTables:
             factor = dunnett_factor(1 - row.significance, np.array([row.df]), correlation)[0]
             assert factor == pytest.approx(row.recomputed, abs=2e-4)  # recomputed by draws there
             assert factor == pytest.approx(row.published_recalled, abs=0.0051)
+        for row in table[table["sides"] == "one"].itertuples():
+            k = int(row.k_treatments_excl_control)
+            correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
+            inside = max_t_cdf(row.recomputed, row.df, correlation, two_sided=False)
+            assert inside == pytest.approx(1 - row.significance, abs=3e-5)
 
 
 class TestTheory:
@@ -178,7 +199,7 @@ class TestTwoWaysToOneProbability:
         _, df, covariance = family
         correlation = multiple._correlation(covariance)
         assert one_factor(correlation) is not None
-        drawn = multiple._inside_by_draws(bound, df[0], correlation)
+        drawn = multiple._inside_by_draws(-bound, bound, df[0], correlation)
         assert drawn == pytest.approx(max_t_cdf(bound, df[0], correlation), abs=1e-4)
 
     def test_loadings_give_the_correlation_back(self) -> None:

@@ -10,7 +10,7 @@ from reference.stored import stored_table
 from scipy import stats
 
 from sharpstats.model import tolerance
-from sharpstats.model.tolerance import DrawnQuantile, ExactQuantile, edge_quantile, one_sided_factor
+from sharpstats.model.tolerance import DrawnQuantile, ExactQuantile, edge_quantile, one_sided_factor, two_sided_factor
 
 ONE_CELL = np.zeros(12, dtype=np.intp)
 
@@ -41,11 +41,37 @@ class TestPublishedFactors:
             if row.agrees_to_printed_digits == "yes":
                 assert k == pytest.approx(row.published_recalled, abs=6e-4)
 
+    def test_two_sided_of_iso_16269(self) -> None:
+        table = stored_table("tables/tolerance_factors")
+        for row in table[table["side"] == "two-sided"].itertuples():
+            k = two_sided_factor(int(row.n), row.content_P, row.confidence)
+            assert k == pytest.approx(row.exact_recomputed, abs=6e-6)
+            assert k == pytest.approx(row.published_recalled, abs=6e-4)
+
+    def test_two_sided_of_berthouex_and_brown(self) -> None:
+        """Statistics for Environmental Engineers, table 21.1."""
+        for row in stored_table("tables/tolerance_two_sided_berthouex_brown").itertuples():
+            k = two_sided_factor(int(row.n), row.content_P, row.confidence)
+            assert k == pytest.approx(row.published, abs=5.1e-3)
+
+    @pytest.mark.parametrize(("share", "confidence"), [(0.9, 0.95), (0.75, 0.5), (0.99, 0.99)])
+    def test_the_share_that_two_sided_limits_hold(self, share: float, confidence: float) -> None:
+        """20,000 samples of eight: how many limits hold the share, within four standard errors."""
+        rng = np.random.default_rng(16269)
+        values = rng.standard_normal((20_000, 8))
+        mean, reach = values.mean(axis=1), two_sided_factor(8, share, confidence) * values.std(axis=1, ddof=1)
+        held = stats.norm.cdf(mean + reach) - stats.norm.cdf(mean - reach)
+        slack = 4 * np.sqrt(confidence * (1 - confidence) / 20_000)
+        assert np.mean(held >= share) == pytest.approx(confidence, abs=slack)
+
     def test_nist_example(self) -> None:
         table = stored_table("tables/tolerance_nist_7263")
         (row,) = table[table["method"] == "noncentral t (exact)"].itertuples()
         k = one_sided_factor(int(row.n), stats.norm.ppf(row.content_P), row.confidence)
         assert k == pytest.approx(float(row.published), abs=6e-5)
+        assert k == pytest.approx(row.recomputed, abs=6e-7)
+        (row,) = table[table["method"] == "exact (not published there)"].itertuples()
+        k = two_sided_factor(int(row.n), row.content_P, row.confidence)
         assert k == pytest.approx(row.recomputed, abs=6e-7)
 
 
