@@ -1,4 +1,4 @@
-"""Families of contrasts: published tables, R, agreement of interval and p value, and two ways to one probability."""
+"""Families of contrasts: R (printed tables: tests/reference), agreement of interval and p value, and two ways to one probability."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from reference.against_r import CASES, comparisons
 from reference.layouts import unbalanced
-from reference.stored import stored_json, stored_table
+from reference.stored import stored_json
 from scipy import stats
 
 from sharpstats.model import multiple
@@ -58,44 +58,6 @@ class TestAgainstR:
         assert dunnett_p(np.array([2.5]), np.array([df]), correlation) == pytest.approx(
             [design["p_two_sided_at_t_2.5"]], abs=1e-9
         )
-
-    @pytest.mark.parametrize("design", DESIGNS, ids=lambda design: f"design-{design['id']}")
-    def test_dunnett_one_sided(self, design: dict) -> None:
-        correlation, df = np.array(design["correlation"]), float(design["df"])
-        at = max_t_cdf(design["crit_one_sided"], df, correlation, two_sided=False)
-        assert at == pytest.approx(1 - design["alpha"], abs=1e-9)
-        beyond = 1 - max_t_cdf(2.5, df, correlation, two_sided=False)
-        assert beyond == pytest.approx(design["p_one_sided_at_t_2.5"], abs=1e-9)
-
-    def test_games_howell(self) -> None:
-        """All pairs of edge means, each at its own Welch df; R's `ptukey` and `qtukey` stop early."""
-        rows = stored_json("r/means_edges_a")["games_howell"]
-        df, t, se = (np.array([row[key] for row in rows]) for key in ("df", "t", "se"))
-        assert tukey_p(t, df, 4) == pytest.approx([row["p_games_howell"] for row in rows], abs=1e-7)
-        low = np.array([row["estimate"] for row in rows]) - tukey_factor(0.95, df, 4) * se
-        assert low == pytest.approx([row["lower_games_howell"] for row in rows], abs=1e-6)
-
-
-class TestPublishedTables:
-    def test_studentised_range(self) -> None:
-        for row in stored_table("tables/studentized_range_q").itertuples():
-            factor = tukey_factor(1 - row.significance, np.array([row.df]), row.k_means)[0]
-            assert np.sqrt(2) * factor == pytest.approx(row.recomputed, abs=1e-4)
-            assert np.sqrt(2) * factor == pytest.approx(row.published_recalled, abs=0.0051)
-
-    def test_dunnett(self) -> None:
-        table = stored_table("tables/dunnett")
-        for row in table[table["sides"] == "two"].itertuples():
-            k = int(row.k_treatments_excl_control)
-            correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
-            factor = dunnett_factor(1 - row.significance, np.array([row.df]), correlation)[0]
-            assert factor == pytest.approx(row.recomputed, abs=2e-4)  # recomputed by draws there
-            assert factor == pytest.approx(row.published_recalled, abs=0.0051)
-        for row in table[table["sides"] == "one"].itertuples():
-            k = int(row.k_treatments_excl_control)
-            correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
-            inside = max_t_cdf(row.recomputed, row.df, correlation, two_sided=False)
-            assert inside == pytest.approx(1 - row.significance, abs=3e-5)
 
 
 class TestTheory:

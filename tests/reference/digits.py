@@ -14,7 +14,7 @@ ROOT = Path(__file__).parents[2]
 if __name__ == "__main__":
     sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from reference import against_nist  # noqa: E402
+from reference import against_nist, against_published  # noqa: E402
 from reference.against_r import CASES, PARTS, comparisons  # noqa: E402
 
 HEADING = "## Digits reached"
@@ -30,6 +30,14 @@ NIST's certified analyses of variance: digits of our F (`anova`) against the cer
 arithmetic on the same numbers as doubles reaches; and against that exact arithmetic the least number of digits of all
 five quantities of `anova` (both sums of squares, F, R squared, residual SD), and of residual SD and F of `fit_mixed`.
 What the first column lacks was lost when the text became doubles; for SmLs07 4.4 digits are all that doubles allow.
+"""
+PUBLISHED_OPENING = """
+Tests, families, factors and mean squares (`tests/reference/against_published.py`): digits as above; what the other
+side itself can give stands in brackets.
+"""
+PRINTED_OPENING = """
+Printed tables: how many of their values ours round to. The three one-sided tolerance factors that differ (for 7, 8
+and 9 values) were recalled one or two units of the last digit off; there the exact value counts.
 """
 
 
@@ -61,9 +69,26 @@ def nist_table() -> Iterator[str]:
         yield f"| {name} | {' | '.join(f'{cell:.1f}' for cell in cells)} |"
 
 
+def published_table() -> Iterator[str]:
+    """One row a quantity of a case."""
+    yield "| case | quantity | source | digits |"
+    yield "| --- | --- | --- | ---: |"
+    for one in (one for part in against_published.PARTS for one in against_published.comparisons(part)):
+        yield f"| {one.comparison.case} | {one.comparison.quantity} | {one.source} | {int(one.comparison.digits)} |"
+
+
+def printed_table() -> Iterator[str]:
+    """One row a table."""
+    yield "| printed table | source | values | agree as printed |"
+    yield "| --- | --- | ---: | ---: |"
+    for one in against_published.printed_tables():
+        yield f"| {one.table} | {one.source} | {len(one.ours)} | {one.agree} |"
+
+
 def section() -> str:
     """The whole section, heading included."""
-    return "\n".join([HEADING, OPENING, *r_table(), NIST_OPENING, *nist_table(), ""])
+    parts = [OPENING, *r_table(), PUBLISHED_OPENING, *published_table(), NIST_OPENING, *nist_table()]
+    return "\n".join([HEADING, *parts, PRINTED_OPENING, *printed_table(), ""])
 
 
 def replaced(text: str, new: str) -> str:

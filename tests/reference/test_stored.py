@@ -10,7 +10,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from reference import digits
+from reference import against_published, digits
 from reference.against_r import CASES, PARTS, comparisons
 from reference.stored import FOLDER, stored_json, stored_table, stored_text
 
@@ -81,6 +81,17 @@ class TestDigits:
         found = {(key, name): one.digits for name in CASES for part in PARTS
                  for key, one in comparisons(name, part).items()}  # fmt: skip
         assert {place: cell for place, cell in self.page().items() if int(cell) > found[place] + 1} == {}
+
+    def test_the_page_tells_what_is_not_a_mixed_model(self) -> None:
+        """Digits of each comparison with one of slack, and printed tables to the last value."""
+        text = (digits.ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+        rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in text.splitlines() if line[:2] == "| "]
+        told = {tuple(row[:3]): row[3] for row in rows if len(row) == 4}
+        for one in (one for part in against_published.PARTS for one in against_published.comparisons(part)):
+            key = (one.comparison.case, one.comparison.quantity, one.source)
+            assert int(told[key]) <= one.comparison.digits + 1
+        for line in digits.printed_table():
+            assert line in text
 
     def test_the_section_takes_the_place_of_the_old_one_only(self) -> None:
         old = f"# Page\n\nbefore\n\n{digits.HEADING}\n\nold\n\n## After\n\nrest\n"

@@ -1,0 +1,214 @@
+"""What is not a mixed model: tests, families, factors and mean squares, ours beside R's and printed ones.
+
+Each comparison names the digits that it must reach: those that the other side has to give.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+from scipy import optimize, stats
+
+from reference.against_r import Comparison, fitted
+from reference.stored import stored_json, stored_table, stored_text
+from sharpstats.claims.second import without_model
+from sharpstats.model.anova import anova, welch
+from sharpstats.model.largesample import linear_limits, ratio_limits
+from sharpstats.model.mixed import MixedFit, fit_mixed
+from sharpstats.model.multiple import dunnett_factor, dunnett_p, holm, max_t_cdf, tukey_factor, tukey_p
+from sharpstats.model.tolerance import one_sided_factor, two_sided_factor
+
+
+@dataclass(frozen=True)
+class Held:
+    """A comparison, where the other side comes from, and the digits that it must reach."""
+
+    comparison: Comparison
+    source: str
+    asked: int
+
+
+Found = Iterator[Held]
+GAUGE = ["part", "appraiser", ("part", "appraiser")]
+
+
+def held(case: str, quantity: str, ours: ArrayLike, theirs: ArrayLike, source: str, asked: int,
+         size: ArrayLike | float | None = None) -> Held:  # fmt: skip
+    """One line of the table."""
+    arrays = (np.asarray(side, dtype=float) for side in (ours, theirs))
+    return Held(Comparison(case, quantity, *arrays, size), source, asked)
+
+
+def edge_means() -> Found:
+    """Tests of one factor on edge means."""
+    case, stored, data = "means_edges_a", stored_json("r/means_edges_a"), stored_table("r/means_edges_a")
+    found = welch(data["log_force"].to_numpy(), pd.factorize(data["medium"], sort=True)[0])
+    assert found is not None
+    theirs = [stored["welch_anova"][key] for key in ("F", "ddf", "p")]
+    yield held(case, "Welch's F, df and p", [found.f, found.df2, found.p], theirs, "R oneway.test", 11)
+    row = anova(data, response="log_force", fixed=["medium"]).table.iloc[0]
+    theirs = [stored["classical_anova"][key] for key in ("F", "ddf", "p")]
+    yield held(case, "classical F, df and p", row[["f", "df2", "p"]], theirs, "R oneway.test", 11)
+    rows = pd.DataFrame(stored["games_howell"])
+    edges = data.rename(columns={"log_force": "mean"})
+    pairs = [without_model(edges, *contrast.split(" - "), [], []) for contrast in rows["contrast"]]
+    ours = np.array([pair[1] for pair in pairs if pair is not None])
+    yield held(case, "Welch's pairs: estimate, SE, df", ours, rows[["estimate", "se", "df"]], "R t.test", 11)
+    ours = tukey_p(rows["t"].to_numpy(), rows["df"].to_numpy(), 4)
+    yield held(case, "Games-Howell p", ours, rows["p_games_howell"], "R ptukey (1e-8)", 7, 1.0)
+    ours = tukey_factor(0.95, rows["df"].to_numpy(), 4)
+    theirs = (rows["upper_games_howell"] - rows["estimate"]) / rows["se"]
+    yield held(case, "Games-Howell factor", ours, theirs, "R qtukey (1e-4)", 5)
+
+
+def families() -> Found:
+    """Families of comparisons."""
+    rows = pd.DataFrame(stored_json("r/multiplicity_a")["adjusted"])
+    yield held("multiplicity_a", "Holm's p", holm(rows["p"].to_numpy()), rows["holm"], "R p.adjust", 14)
+    designs = stored_json("r/dunnett_mvt_a")["designs"]
+    table = [(np.array(one["correlation"]), np.array([float(one["df"])]), one) for one in designs]
+    ours = [dunnett_factor(1 - one["alpha"], df, correlation)[0] for correlation, df, one in table]
+    source = "R, double integration (1e-9)"
+    yield held("dunnett_mvt_a", "factor, two-sided", ours, [one["crit_two_sided"] for one in designs], source, 9)
+    ours = [dunnett_p(np.array([2.5]), df, correlation)[0] for correlation, df, _ in table]
+    theirs = [one["p_two_sided_at_t_2.5"] for one in designs]
+    yield held("dunnett_mvt_a", "p, two-sided", ours, theirs, source, 9, 1.0)
+    ours = [1 - max_t_cdf(2.5, df[0], correlation, two_sided=False) for correlation, df, _ in table]
+    theirs = [one["p_one_sided_at_t_2.5"] for one in designs]
+    yield held("dunnett_mvt_a", "p, one-sided", ours, theirs, source, 9, 1.0)
+
+
+def mean_squares() -> Found:
+    """Mean squares of the balanced cases and their variances, against R's REML; intervals where they are exact."""
+    for name in ("dyestuff", "penicillin", "oats", "ergostool"):
+        fit = fitted(name)
+        ours = fit.mean_squares.components.variances
+        theirs = {row["component"]: row["var"] for row in stored_json(f"r/lmm_{name}")["varcomp"]}
+        rename = {"Block x Variety": "Variety:Block", "residual": "Residual"}
+        order = [theirs[rename.get(term, term)] for term in fit.mean_squares.terms]
+        yield held(f"lmm_{name}", "variances from mean squares", ours, order, "R lme4, finished by Newton steps", 10)
+    exact = stored_json("gauge/msa_10x3x3")["recomputed_not_pooled"]
+    fit = fit_mixed(stored_table("gauge/msa_10x3x3"), response="value", random=GAUGE)
+    raw = fit.mean_squares.weights @ fit.mean_squares.mean_square
+    theirs = [exact[key] for key in ("part_var", "appraiser_var", "interaction_var_raw", "repeatability_var")]
+    yield held("msa_10x3x3", "variances from mean squares", raw, theirs, "recomputed", 11)
+    squares, df = [11271.5, 2451.25], [5, 24]
+    f = squares[0] / squares[1] / stats.f.ppf([0.975, 0.025], *df)
+    ours = ratio_limits(squares, df, [0.2, -0.2], [0.2, 0.8], 0.95)
+    yield held("dyestuff", "limits of the share between batches", ours, (f - 1) / (f + 4), "exact F limits, SciPy", 9)
+    ours = linear_limits(squares, df, [0, 1], 0.95)
+    theirs = 24 * squares[1] / stats.chi2.ppf([0.975, 0.025], 24)
+    yield held("dyestuff", "limits of the residual variance", ours, theirs, "exact chi-square limits, SciPy", 11)
+
+
+def one_spread() -> Found:
+    """The trials whose edges spread differently, fitted as if they did not."""
+    for name in ("lme_spread_a", "lme_spread_b"):
+        stored, fit = stored_json(f"r/{name}")["one_edge_variance"], spread_fit(name)
+        places = fit.structure.positions
+        theirs = [row["var"] for row in stored["variances"]]
+        source = "R nlme, finished by Newton steps"
+        yield held(name, "criterion, one edge variance", [fit.reml_criterion], [stored["reml_criterion"]], source, 11)
+        yield held(name, "variances, one edge variance", fit.optimum.variances[places], theirs, source, 10)
+
+
+def spread_fit(name: str) -> MixedFit:
+    """One edge variance for all media."""
+    table = stored_table(f"r/{name}")
+    return fit_mixed(table.assign(y=np.log(table["force"])), response="y", fixed=["medium"], random=["blade", "edge"])
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A column of a printed table, and our values of it."""
+
+    table: str
+    source: str
+    ours: list[float]
+    printed: list[str]
+
+    @property
+    def agree(self) -> int:
+        """How many of our values round to the printed ones, or lie half a unit of the last digit off."""
+        pairs = zip(self.ours, self.printed, strict=True)
+        return sum(abs(value - float(text)) <= 0.5001 * _unit(text) for value, text in pairs)
+
+
+def _unit(text: str) -> float:
+    return float(Decimal(1).scaleb(int(Decimal(text).as_tuple().exponent)))
+
+
+def _dunnett(k: int, df: float, level: float, *, two_sided: bool) -> float:
+    correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
+    if two_sided:
+        return float(dunnett_factor(level, np.array([df]), correlation)[0])
+    return float(optimize.brentq(lambda t: max_t_cdf(t, df, correlation, two_sided=False) - level, 0.5, 9.0))
+
+
+@lru_cache
+def printed_tables() -> tuple[Printed, ...]:
+    """All printed tables, and single printed results."""
+    return (*_factors(), *_gauge())
+
+
+def _factors() -> Iterator[Printed]:
+    """All printed tables that concern comparisons."""
+    text = stored_text("tables/studentized_range_q")
+    rows = stored_table("tables/studentized_range_q").itertuples()
+    ours = [float(np.sqrt(2) * tukey_factor(1 - row.significance, np.array([row.df]), row.k_means)[0]) for row in rows]
+    yield Printed("studentized_range_q", "Pearson & Hartley; Harter", ours, list(text["published_recalled"]))
+    for sides in ("two", "one"):
+        keep = stored_table("tables/dunnett")["sides"] == sides
+        rows = stored_table("tables/dunnett")[keep].itertuples()
+        ours = [_dunnett(int(row.k_treatments_excl_control), row.df, 1 - row.significance, two_sided=sides == "two")
+                for row in rows]  # fmt: skip
+        yield Printed(f"dunnett, {sides}-sided", "Dunnett 1955, 1964", ours,
+                      list(stored_text("tables/dunnett")[keep]["published_recalled"]))  # fmt: skip
+    kinds: dict[str, Callable[[int, float, float], float]] = {
+        "one-sided": lambda n, share, confidence: one_sided_factor(n, float(stats.norm.ppf(share)), confidence),
+        "two-sided": two_sided_factor,
+    }
+    for side, factor in kinds.items():
+        keep = stored_table("tables/tolerance_factors")["side"] == side
+        rows = stored_table("tables/tolerance_factors")[keep].itertuples()
+        ours = [factor(int(row.n), row.content_P, row.confidence) for row in rows]
+        printed = stored_text("tables/tolerance_factors")[keep]["published_recalled"]
+        yield Printed(f"tolerance_factors, {side}", "ISO 16269-6", ours, list(printed))
+    name = "tolerance_two_sided_berthouex_brown"
+    rows = stored_table(f"tables/{name}").itertuples()
+    ours = [two_sided_factor(int(row.n), row.content_P, row.confidence) for row in rows]
+    yield Printed(name, "Berthouex & Brown, table 21.1", ours, list(stored_text(f"tables/{name}")["published"]))
+    ours = [one_sided_factor(43, float(stats.norm.ppf(0.9)), 0.99)]
+    yield Printed("tolerance_nist_7263, exact", "NIST/SEMATECH e-Handbook 7.2.6.3", ours, ["1.8740"])
+
+
+def _gauge() -> Iterator[Printed]:
+    published = stored_json("gauge/msa_10x3x3")["anova"]
+    table = anova(stored_table("gauge/msa_10x3x3"), response="value", fixed=[], random=GAUGE).table
+    order = ("appraiser", "part", "appraiser_by_part", "equipment")
+    assert list(table["term"]) == ["appraiser", "part", "part x appraiser", "residual"]
+    for column, key, told in (("sum_of_squares", "SS", "sums of squares"), ("mean_square", "MS", "mean squares")):
+        yield Printed(f"msa_10x3x3, {told}", "Measurement Systems Analysis, 3rd ed.",
+                      table[column].to_list(), [published[name][key] for name in order])  # fmt: skip
+    squares, df = [437.328, 19.633, 2.695, 0.511], [9, 2, 18, 60]
+    parts = linear_limits(squares, df, [1 / 9, 0, -1 / 9, 0], 0.95)
+    gauge = linear_limits(squares, df, [0, 1 / 30, 9 / 30, 20 / 30], 0.95)[1]
+    yield Printed("limits of a study of 10 parts and 3 operators", "Burdick, Borror & Montgomery 2005, from memory",
+                  [float(value) for value in (*parts, gauge)], ["22.69", "161.64", "27.02"])  # fmt: skip
+
+
+PARTS: dict[str, Callable[[], Found]] = {
+    "edge means": edge_means, "families": families, "mean squares": mean_squares, "one spread": one_spread,
+}  # fmt: skip
+
+
+@lru_cache
+def comparisons(part: str) -> tuple[Held, ...]:
+    """One part of them."""
+    return tuple(PARTS[part]())
