@@ -7,14 +7,15 @@ from pathlib import Path
 
 from sharpstats.errors import TrialError
 from sharpstats.trial.csvfile import read_csv_file
+from sharpstats.trial.parquetfile import read_parquet_file
 from sharpstats.trial.table import TextTable
 from sharpstats.trial.workbook import read_workbook
 
-SUFFIXES = (".csv", ".xlsx", ".ods")
+SUFFIXES = (".csv", ".xlsx", ".ods", ".parquet")
 
 
 def read_table(path: Path | str, known: Collection[str] = (), *, name: str = "") -> TextTable:
-    r"""Read a CSV, XLSX or ODS file as a table of text.
+    r"""Read a CSV, XLSX, ODS or Parquet file as a table of text.
 
     Parameters
     ----------
@@ -53,6 +54,8 @@ def read_table(path: Path | str, known: Collection[str] = (), *, name: str = "")
             return read_csv_file(path, name, known)
         if path.suffix.lower() in (".xlsx", ".ods"):
             return read_workbook(path, name, known)
+        if path.suffix.lower() == ".parquet":
+            return read_parquet_file(path, name, known)
     except OSError as error:
         raise TrialError(f"{name} cannot be read: {error.strerror or error}.") from error
-    raise TrialError(f"{name} is neither CSV, XLSX nor ODS. Save the readings as one of these.")
+    raise TrialError(f"{name} is neither CSV, XLSX, ODS nor Parquet. Save the readings as one of these.")

@@ -10,7 +10,7 @@ from sharpstats.trial.item import Item, folded, list_of, report_repeats
 from sharpstats.trial.spelling import listed, quoted
 from sharpstats.trial.values import any_text
 
-ENDINGS: tuple[str, ...] = (".csv", ".xlsx", ".ods")
+ENDINGS: tuple[str, ...] = (".csv", ".xlsx", ".ods", ".parquet")
 """Endings of the files with readings; capitals do not count."""
 
 

@@ -159,8 +159,8 @@ def find_files(folder: Path, plan: Plan) -> tuple[Path, ...]:
     found = [folder / f"readings{suffix}" for suffix in SUFFIXES if (folder / f"readings{suffix}").is_file()]
     if not found:
         raise TrialError(
-            f"{folder.resolve().name} has no readings: put them in readings.csv, readings.xlsx or readings.ods, "
-            f'or name the file in {PLAN_FILE}: readings = ["..."].'
+            f"{folder.resolve().name} has no readings: put them in readings.csv, readings.xlsx, readings.ods or "
+            f'readings.parquet, or name the file in {PLAN_FILE}: readings = ["..."].'
         )
     if len(found) > 1:
         names = listed((file.name for file in found), last="and")

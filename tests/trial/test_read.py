@@ -15,7 +15,7 @@ HEADER = b"edge,medium,reading\n"
 
 def test_another_kind_of_file_is_refused(tmp_path: Path):
     (tmp_path / "readings.pdf").write_bytes(b"%PDF")
-    with pytest.raises(TrialError, match=r"^readings\.pdf is neither CSV, XLSX nor ODS\. Save the readings as one"):
+    with pytest.raises(TrialError, match=r"^readings\.pdf is neither CSV, XLSX, ODS nor Parquet\. Save the"):
         read_table(tmp_path / "readings.pdf")
 
 

@@ -610,7 +610,7 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         '["readings.csv", "readings.pdf"]',
         "unknown-ending",
         "readings[2]",
-        ('".csv", ".xlsx" or ".ods"', '"readings.pdf"'),
+        ('".csv", ".xlsx", ".ods" or ".parquet"', '"readings.pdf"'),
     ),
     "readings twice": (
         '["readings.csv"]',

@@ -109,7 +109,7 @@ def test_two_files_of_readings_need_a_word(make_folder):
 def test_no_readings_say_where_to_put_them(make_folder):
     folder = make_folder(TEXT, PLAN, name="data.csv")
     with pytest.raises(
-        TrialError, match=r"has no readings: put them in readings\.csv, readings\.xlsx or readings\.ods, or"
+        TrialError, match=r"put them in readings\.csv, readings\.xlsx, readings\.ods or readings\.parquet, or"
     ):
         open_trial(folder)
 
