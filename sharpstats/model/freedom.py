@@ -90,7 +90,7 @@ def fixed_effects(r: Reduced, optimum: Optimum) -> FixedEffects:
     covariance = 2 * _inverse(optimum.expected)
     middle = q_forms - (p_forms @ phi)[:, None] @ p_forms[None, :]
     adjusted = phi + 2 * phi @ (covariance.ravel() @ middle.reshape(covariance.size, -1)).reshape(phi.shape) @ phi
-    interior = s > 0
+    interior = ~optimum.zero
     return FixedEffects(
         beta=phi @ right, phi=phi, adjusted=(adjusted + adjusted.T) / 2, p_forms=p_forms, w=covariance,
         w_observed=_inverse_information(optimum.hessian[np.ix_(interior, interior)]), interior=interior,

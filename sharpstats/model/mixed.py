@@ -19,7 +19,7 @@ from scipy.linalg import lapack
 
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
-from sharpstats.model import freedom, means
+from sharpstats.model import freedom, means, spread
 from sharpstats.model.largefile import read_sums
 from sharpstats.model.meansquares import MeanSquares, named_mean_squares
 from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
@@ -74,18 +74,46 @@ class Structure:
         Position among `kept` of the term that is the units themselves.
     dropped : tuple of Term
         Terms left out because each unit has one reading.
+    by : str
+        Factor by whose levels the units' own variance differs; "" if there is none. Where each unit
+        has one reading it is the residual that differs.
+    levels : tuple of str
+        Its levels.
     """
 
     kept: tuple[Term, ...]
     own: int | None
     dropped: tuple[Term, ...]
+    by: str = ""
+    levels: tuple[str, ...] = ()
+
+    @property
+    def places(self) -> list[tuple[str, int]]:
+        """Name of each kept term, then of the residual, and its place among the variances.
+
+        A term whose variance differs by level comes once for each level.
+        """
+        width = max(len(self.levels), 1)
+        ahead = width if self.own is None else 1 + width
+        upper = iter(range(ahead, ahead + len(self.kept)))
+        found: list[tuple[str, int]] = []
+        for k, term in enumerate(self.kept):
+            found += self._by_level(term_name(term), 1) if k == self.own else [(term_name(term), next(upper))]
+        return found + (self._by_level(RESIDUAL, 0) if self.own is None else [(RESIDUAL, 0)])
+
+    def _by_level(self, name: str, first: int) -> list[tuple[str, int]]:
+        if not self.levels:
+            return [(name, first)]
+        return [(f"{name} ({self.by} = {level})", first + i) for i, level in enumerate(self.levels)]
 
     @property
     def positions(self) -> list[int]:
         """Place of each kept term, then of the residual, among the variances."""
-        ahead = 1 if self.own is None else 2
-        upper = iter(range(ahead, ahead + len(self.kept)))
-        return [1 if k == self.own else next(upper) for k in range(len(self.kept))] + [0]
+        return [place for _, place in self.places]
+
+    def place_of(self, level: str) -> int:
+        """Place of the units' own variance at a level of the factor by which it differs."""
+        return self.levels.index(level) + (0 if self.own is None else 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,9 +171,10 @@ class MixedFit(Shown):
         places = self.structure.positions
         limits = [profile_limits(self.reduced, self.optimum, place, self.level) for place in places]
         low, high = np.array(limits).T
+        variances = np.where(self.optimum.zero, 0.0, self.optimum.variances)
         return Components(
-            terms=(*map(term_name, self.structure.kept), RESIDUAL),
-            variances=self.optimum.variances[places], low=low, high=high, level=self.level, notes=self.notes,
+            terms=tuple(name for name, _ in self.structure.places), variances=variances[places], low=low, high=high,
+            level=self.level, notes=self.notes,
         )  # fmt: skip
 
     @cached_property
@@ -170,6 +199,9 @@ class MixedFit(Shown):
         0     blade  0.348  0.183  2.206
         1  residual  0.071  0.040  0.264
         """
+        if self.structure.levels:
+            raise FitError(f"The spread differs by {self.structure.by}, so it has no mean squares in common. "
+                           "Use `components`.")  # fmt: skip
         found = find_strata(self.reduced)
         if found is None:
             raise FitError(_not_balanced(self.structure, self.reduced))
@@ -469,7 +501,7 @@ def _check_family(adjust: str, against: str | None) -> None:
 
 def fit_mixed(
     table: pd.DataFrame | Path | str, *, response: str, fixed: Sequence[TermLike] = (), random: Sequence[TermLike] = (),
-    covariates: Sequence[str] = (), level: float = 0.95,
+    covariates: Sequence[str] = (), level: float = 0.95, spread_by: str | None = None,
 ) -> MixedFit:  # fmt: skip
     """Fit a linear mixed model by restricted maximum likelihood.
 
@@ -491,6 +523,10 @@ def fit_mixed(
         Names among `fixed` that are numbers.
     level : float
         Level of the intervals, between 0 and 1.
+    spread_by : str, optional
+        A fixed factor by whose levels the variance of the units themselves (the finest random
+        term: edges) differs. Where each unit has one reading, or where there are no random
+        terms, the residual differs instead.
 
     Returns
     -------
@@ -527,10 +563,12 @@ def fit_mixed(
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
     if isinstance(table, (str, Path)):
+        if spread_by is not None:
+            raise ValueError("`spread_by` needs the readings in a table, not a file; read the file first")
         terms = as_terms(fixed, "fixed"), as_terms(random, "random")
         return fit_sums(read_sums(table, response, *terms, covariates), response, *terms, covariates, level)
     frame = model_frame(table, response, fixed, random, covariates)
-    return _fit(frame, *_find_structure(frame), level)
+    return _fit(frame, *_find_structure(frame, spread_by), level)
 
 
 def _fit(frame: ModelFrame, structure: Structure, units: Units, level: float) -> MixedFit:
@@ -574,18 +612,40 @@ def _fit_reduced(
     )  # fmt: skip
 
 
-def _find_structure(frame: ModelFrame) -> tuple[Structure, Units]:
+def _find_structure(frame: ModelFrame, by: str | None) -> tuple[Structure, Units]:
     """Find the units, and the part that each random term plays."""
     coded = [_coded_term(frame, term) for term in frame.random]
     unit, count = find_units([codes for codes, _ in coded], [levels for _, levels in coded], frame.y.size)
+    if by is not None and not coded:  # no random term: each reading is a unit
+        unit, count = np.arange(frame.y.size), frame.y.size
     structure, upper = _structure(frame.random, [levels for _, levels in coded], count, frame.y.size)
     _check_columns(sum(coded[k][1] for k in upper))
     first = first_of_each(unit, count)
-    return structure, Units(
+    units = Units(
         unit=unit, first=first, size=np.bincount(unit, minlength=count).astype(float),
         upper=tuple(coded[k][0][first] for k in upper), levels=tuple(coded[k][1] for k in upper),
         diagonal=structure.own is not None,
     )  # fmt: skip
+    return (structure, units) if by is None else _with_spread(frame, structure, units, by)
+
+
+def _with_spread(frame: ModelFrame, structure: Structure, units: Units, by: str) -> tuple[Structure, Units]:
+    """Give the units a variance of their own at each level of a factor."""
+    spread.check_column(frame, by)
+    if structure.own is None and units.size.size < units.unit.size:
+        raise FitError(
+            f"No random term is the units themselves, so there is no spread between them that could differ by {by}. "
+            f"Name what has one {by} among the random terms, for example the edge."
+        )
+    group = spread.levels_of_units(frame, by, units.unit, units.first, _unit_name(structure))
+    levels = frame.factors[by].levels
+    return replace(structure, by=by, levels=levels), replace(units, group=group, groups=len(levels))
+
+
+def _unit_name(structure: Structure) -> str:
+    """What a unit is called."""
+    named = structure.dropped if structure.own is None else structure.kept[structure.own :]
+    return term_name(named[0]) if named else "reading"
 
 
 def _coded_term(frame: ModelFrame, term: Term) -> tuple[Codes, int]:
@@ -686,6 +746,8 @@ def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> 
             f"All values of `{frame.response}` within each {unit} are equal, so the error of a single one cannot be "
             "seen. Ask what step the tester rounds to, or keep one value for each."
         )
+    if structure.levels:
+        spread.check_levels(reduced, structure.by, structure.levels, _unit_name(structure))
 
 
 def _left_over(reduced: Reduced) -> float:
@@ -715,8 +777,7 @@ def _check_told_apart(structure: Structure, expected: Floats, variances: Floats)
     """
     size = np.sqrt(np.maximum(expected.diagonal(), 0))
     levels = size * np.maximum(variances, variances[0])
-    names = [term_name(term) for term in structure.kept] + [RESIDUAL]
-    by_position = dict(zip(structure.positions, names, strict=True))
+    by_position = {place: name for name, place in structure.places}
     for place, value in enumerate(levels):
         if value < 1e-7 * levels.max():
             raise FitError(
@@ -738,13 +799,16 @@ def _check_told_apart(structure: Structure, expected: Floats, variances: Floats)
 
 def _notes(structure: Structure, optimum: Optimum) -> tuple[Note, ...]:
     notes = [
-        Note("zero-variance", f"The spread between levels of {term_name(term)} is estimated as zero. It keeps its "
-             "place in the degrees of freedom: the layout, not the estimate, decides them.")
-        for term, place in zip(structure.kept, structure.positions, strict=False) if optimum.variances[place] == 0
+        Note("zero-variance", f"The spread between levels of {name} is estimated as zero. It keeps its place in the "
+             "degrees of freedom: the layout, not the estimate, decides them.")
+        for name, place in structure.places if optimum.zero[place]
     ]  # fmt: skip
     notes += [
         Note("one-reading-each", f"Each {term_name(term)} has one reading, so the spread between levels of "
              f"{term_name(term)} and the error of a reading are one: the residual.")
         for term in structure.dropped
     ]  # fmt: skip
+    if structure.dropped and structure.levels:
+        notes.append(Note("cut-error-inside", f"So the spreads by {structure.by} hold the error of a reading as well. "
+                          "If that error is alike for all, the ratio of two spreads comes out nearer to 1 than it is."))
     return tuple(notes)

@@ -14,7 +14,7 @@ from scipy import optimize, stats
 
 from sharpstats.errors import FitError
 from sharpstats.model.reduce import Reduced
-from sharpstats.model.reml import Optimum, maximise
+from sharpstats.model.reml import Optimum, least_variances, maximise
 
 
 def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tuple[float, float]:
@@ -36,7 +36,7 @@ def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tu
         that far.
     """
     threshold = float(stats.chi2.ppf(level, 1))
-    estimate = float(optimum.variances[index])
+    estimate = 0.0 if optimum.zero[index] else float(optimum.variances[index])
     scale = estimate if estimate > 0 else float(optimum.variances.max())
     start = optimum.variances.copy()
 
@@ -46,21 +46,22 @@ def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tu
         start[:] = best.variances
         return best.criterion - optimum.criterion - threshold
 
-    centre = np.log(scale) if estimate > 0 else _inside(excess, np.log(scale * 1e-4))
+    nothing = float(least_variances(r, optimum.variances)[index])
+    centre = np.log(scale) if estimate > 0 else _inside(excess, np.log(max(scale * 1e-4, nothing)))
     high = _cross(excess, centre, +1.0)
     start[:] = optimum.variances
     low = -np.inf
-    if estimate > 0 and _fall_at_zero(r, optimum, index) > threshold:
+    if estimate > 0 and _fall_at_zero(r, optimum, index, nothing) > threshold:
         low = _cross(excess, centre, -1.0)
     return (0.0 if np.isneginf(low) else float(np.exp(low))), float(np.exp(high))
 
 
-def _fall_at_zero(r: Reduced, optimum: Optimum, index: int) -> float:
-    """How far the criterion rises when the variance is held at zero."""
-    if index == 0:
+def _fall_at_zero(r: Reduced, optimum: Optimum, index: int, nothing: float) -> float:
+    """How far the criterion rises when the variance is held at zero, or at what counts as `nothing`."""
+    if index < r.residuals and not nothing:
         return np.inf
     try:
-        return maximise(r, optimum.variances.copy(), {index: 0.0}).criterion - optimum.criterion
+        return maximise(r, optimum.variances.copy(), {index: nothing}).criterion - optimum.criterion
     except FitError:
         return np.inf
 

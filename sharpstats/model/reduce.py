@@ -29,7 +29,9 @@ class Reduced:
     A stratum g has independent rows with variance ``h[g] @ diagonal variances``. The
     unit means of one size n are a stratum with h = (1/n, 1); all deviations within units
     are one with h = (1, 0). The columns of h are the cut error and, where there is one,
-    the random term that tells units apart.
+    the random term that tells units apart. Where the units' own variance differs by the level
+    of a factor there is a stratum for each size and level, and a column for each level; if
+    then each unit has one reading, these columns take the place of the cut error too.
 
     Attributes
     ----------
@@ -37,7 +39,7 @@ class Reduced:
         Cross-products of each stratum, t = q + p + 1.
     sizes : ndarray of shape (G,)
         Number of independent rows in each stratum; they add up to the number of readings.
-    h : ndarray of shape (G, 1) or (G, 2)
+    h : ndarray of shape (G, d)
         Derivative of each stratum's variance by the diagonal variances, dimensionless.
     blocks : ndarray of shape (K, q)
         1 where a column of Z belongs to upper random term k, else 0.
@@ -60,6 +62,11 @@ class Reduced:
     readings: int
     units: int
     log_sizes: float
+
+    @property
+    def residuals(self) -> int:
+        """How many of the first columns of h are all the variance of some stratum: these cannot be zero."""
+        return self.h.shape[1] if self.units == self.readings else 1
 
     def keep_columns(self, kept: Sequence[int]) -> Reduced:
         """Return the same sums for the columns `kept` of X only."""
@@ -164,6 +171,10 @@ class Units:
     alike : ndarray of shape (units,), optional
         Where the sums of a file were read instead of its readings (`sums.py`): how many units alike each
         entry stands for.
+    group : integer ndarray of shape (units,), optional
+        Level of the factor by which the units' own variance differs.
+    groups : int
+        Number of such levels; 0 where all units have one variance.
     """
 
     unit: Codes
@@ -173,6 +184,8 @@ class Units:
     levels: tuple[int, ...]
     diagonal: bool
     alike: Floats | None = None
+    group: Codes | None = None
+    groups: int = 0
 
 
 def reduce_readings(units: Units, x: Floats, response: Floats) -> tuple[Reduced, Floats]:
@@ -223,20 +236,30 @@ def _mean_and_rest(column: Floats, unit: Codes, size: Floats) -> tuple[Floats, F
 
 def _assemble(means: Floats, within: Floats | None, units: Units) -> Reduced:
     q, p = sum(units.levels), means.shape[1] - 1
-    distinct, stratum = np.unique(units.size, return_inverse=True)
-    products = _cross_products(means, stratum, distinct.size, units)
-    sizes = np.bincount(stratum, minlength=distinct.size).astype(float)
-    h = np.column_stack([1 / distinct, np.ones(distinct.size)])
+    h, stratum = _strata(units)
+    products = _cross_products(means, stratum, len(h), units)
+    sizes = np.bincount(stratum, minlength=len(h)).astype(float)
     if within is not None:
         padded = np.zeros((1, q + p + 1, q + p + 1))
         inner = len(within)  # columns that vary within units are the last ones
         padded[0, -inner:, -inner:] = within
         products = np.concatenate([products, padded])
         sizes = np.append(sizes, units.unit.size - units.size.size)
-        h = np.vstack([h, [1.0, 0.0]])
+        h = np.vstack([h, np.eye(1, h.shape[1])])
     blocks = np.repeat(np.eye(len(units.levels)), units.levels, axis=1) if q else np.zeros((0, 0))
-    return Reduced(products, sizes, h if units.diagonal else h[:, :1], blocks, q, p, units.unit.size,
-                   units.size.size, float(np.log(units.size).sum()))  # fmt: skip
+    return Reduced(products, sizes, h, blocks, q, p, units.unit.size, units.size.size,
+                   float(np.log(units.size).sum()))  # fmt: skip
+
+
+def _strata(units: Units) -> tuple[Floats, Codes]:
+    """Rows of h for the strata of unit means, and the stratum of each unit."""
+    distinct, size = np.unique(units.size, return_inverse=True)
+    cut = 1 / distinct[:, None]
+    if units.group is None:
+        return (np.hstack([cut, np.ones_like(cut)]) if units.diagonal else cut), size
+    kinds, stratum = np.unique(size * units.groups + units.group, return_inverse=True)
+    own = np.eye(units.groups)[kinds % units.groups]
+    return (np.hstack([cut[kinds // units.groups], own]) if units.diagonal else own), stratum
 
 
 def _cross_products(means: Floats, stratum: Codes, strata: int, units: Units) -> Floats:

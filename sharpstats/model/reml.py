@@ -29,6 +29,10 @@ MAX_STEPS = 100
 NOISE = 1e-10
 """Share of the criterion below which its rounding may hide a fall: with very many edges it does. Such steps
 are taken unseen for as long as each promises less than a quarter of the one before."""
+LEAST = 1e-3
+"""Share of the largest variance below which one of several residual variances counts as zero where there are blocks.
+V can do without such a variance, since blocks may explain its readings wholly; D^-1 cannot: the rounding of the
+criterion grows by as much."""
 FAR = 1e3
 """A Newton step longer than this many times the largest variance is not taken."""
 SETTLED = 1e-11
@@ -76,11 +80,14 @@ class Optimum:
     Attributes
     ----------
     variances : ndarray of shape (d + K,)
-        Cut error, units' own term (if any), upper terms in their order.
+        Diagonal ones in the order of `Reduced.h` (cut error, units' own term), then upper terms in
+        their order.
     criterion : float
         -2 log restricted likelihood, with the constant (N - p) log 2 pi.
     expected, hessian : ndarray of shape (d + K, d + K)
         Expected and observed second derivatives of the criterion.
+    zero : ndarray of bool of shape (d + K,)
+        Which variances are estimated as zero.
     steps : int
         Number of evaluations.
     """
@@ -89,6 +96,7 @@ class Optimum:
     criterion: float
     expected: Floats
     hessian: Floats
+    zero: NDArray[np.bool_]
     steps: int
 
 
@@ -212,9 +220,10 @@ def start_variances(r: Reduced) -> Floats:
     beta = lapack.dposv(total[:-1, :-1], total[:-1, -1])[1]
     left = max(total[-1, -1] - total[-1, :-1] @ beta, 0.0)
     spread = left / max((r.readings if d == 1 else r.units) - r.p, 1)
-    start = np.full(d + k, spread / (d + k))
-    within = r.sizes[-1] if r.units < r.readings else 0.0
-    if within > r.p and d == 2:
+    within = r.sizes[-1] if r.units < r.readings and d > 1 else 0.0
+    parts = min(d, 2 if within else 1) + k
+    start = np.full(d + k, spread / parts)
+    if within > r.p:
         start[0] = r.products[-1, -1, -1] / within
     return start
 
@@ -250,20 +259,31 @@ def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | N
     free = np.ones(s.size, dtype=bool)
     for index, value in (held or {}).items():
         s[index], free[index] = value, False
+    least = least_variances(r, s)
+    s = np.where(free & (s < 2 * least), least, s)
+    noise = NOISE / LEAST if least.any() else NOISE
     now, before = derivatives(r, s), np.inf
     for step in range(1, MAX_STEPS):
-        active = free & ((s > 0) | (now.gradient < 0))
+        active = free & ((s > least) | (now.gradient < 0))
         # The first step uses the expected information: in a balanced layout it lands on the optimum.
         move, gain = _step(now, active, farthest=FAR * s.max() if step > 1 else 0.0)
-        hidden = gain <= NOISE * (1 + abs(now.criterion))
+        hidden = gain <= noise * (1 + abs(now.criterion))
         if gain <= SETTLED or (hidden and gain > before / 4):
-            return _last_step(r, s, now, move, step)
-        s, now = _advance(r, s, move) if hidden else _descend(r, s, now, move)
+            return _last_step(r, s, now, move, least, step)
+        s, now = _advance(r, s, move, least) if hidden else _descend(r, s, now, move, least)
         before = gain
     raise FitError(
         f"The fit did not settle in {MAX_STEPS} steps. Look at the residuals for a wild reading, "
         "or leave out a block with few levels."
     )
+
+
+def least_variances(r: Reduced, s: Floats) -> Floats:
+    """Values at which variances count as zero."""
+    least = np.zeros_like(s)
+    if r.residuals > 1 and r.q:
+        least[: r.residuals] = LEAST * s.max()
+    return least
 
 
 def _step(now: Derivatives, active: NDArray[np.bool_], farthest: float) -> tuple[Floats, float]:
@@ -288,14 +308,14 @@ def _step(now: Derivatives, active: NDArray[np.bool_], farthest: float) -> tuple
     )
 
 
-def _descend(r: Reduced, s: Floats, now: Derivatives, move: Floats) -> tuple[Floats, Derivatives]:
-    """Go along the step, projected on non-negative variances, as far as the criterion falls."""
-    floor = np.zeros_like(s)
-    floor[0] = 0.05 * s[0]
+def _descend(r: Reduced, s: Floats, now: Derivatives, move: Floats, least: Floats) -> tuple[Floats, Derivatives]:
+    """Go along the step, projected on variances not below `least`, as far as the criterion falls."""
+    floor, residuals = least.copy(), slice(r.residuals)
+    floor[residuals] = np.maximum(0.05 * s[residuals], least[residuals])
     length = 1.0
     for _ in range(40):
         trial = np.maximum(s + length * move, np.minimum(floor, s))
-        if trial[0] > 0 and not np.array_equal(trial, s):
+        if trial[residuals].min() > 0 and not np.array_equal(trial, s):
             there = derivatives(r, trial)
             if there.criterion <= now.criterion + 1e-12 * abs(now.criterion):
                 return trial, there
@@ -306,16 +326,16 @@ def _descend(r: Reduced, s: Floats, now: Derivatives, move: Floats) -> tuple[Flo
     )
 
 
-def _advance(r: Reduced, s: Floats, move: Floats) -> tuple[Floats, Derivatives]:
+def _advance(r: Reduced, s: Floats, move: Floats, least: Floats) -> tuple[Floats, Derivatives]:
     """Take the whole step unseen: what it gains is less than the rounding of the criterion."""
-    there = np.maximum(s + move, 0.0)
+    there = np.maximum(s + move, np.minimum(least, s))
     return there, derivatives(r, there)
 
 
-def _last_step(r: Reduced, s: Floats, now: Derivatives, move: Floats, steps: int) -> Optimum:
+def _last_step(r: Reduced, s: Floats, now: Derivatives, move: Floats, least: Floats, steps: int) -> Optimum:
     """Take the last Newton step: the criterion no longer shows it, the gradient does."""
     trial = s + move
-    if np.any(trial < 0) or not move.any():
-        return Optimum(s, now.criterion, now.expected, now.hessian, steps)
+    if np.any(trial < np.minimum(least, s)) or not move.any():
+        return Optimum(s, now.criterion, now.expected, now.hessian, s <= least, steps)
     last = derivatives(r, trial)
-    return Optimum(trial, last.criterion, last.expected, last.hessian, steps + 1)
+    return Optimum(trial, last.criterion, last.expected, last.hessian, trial <= least, steps + 1)

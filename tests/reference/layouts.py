@@ -82,14 +82,16 @@ def design(table: pd.DataFrame, *columns: str) -> np.ndarray:
 
 
 def both(table: pd.DataFrame, fixed: list[str], random: list[str | tuple[str, str]],
-         covariates: tuple[str, ...] = ()) -> tuple[MixedFit, Dense, list[int]]:  # fmt: skip
+         covariates: tuple[str, ...] = (), spread_by: str | None = None
+         ) -> tuple[MixedFit, Dense, list[int]]:  # fmt: skip
     """Our fit, the dense formulas at its variances, and the place of each of their variances in ours."""
-    fit = fit_mixed(table, response="y", fixed=fixed, random=random, covariates=covariates)
-    g = []
-    for term in fit.structure.kept:
-        joined = table[list(term)].agg(" ".join, axis=1)
-        g.append(same_level(joined.tolist()))
-    g.append(np.eye(len(table)))
+    fit = fit_mixed(table, response="y", fixed=fixed, random=random, covariates=covariates, spread_by=spread_by)
+    structure, g = fit.structure, []
+    for k, term in enumerate((*structure.kept, ())):
+        own = np.eye(len(table)) if not term else same_level(table[list(term)].agg(" ".join, axis=1).tolist())
+        differs = k == (len(structure.kept) if structure.own is None else structure.own)
+        there = [(table[spread_by] == level).to_numpy() for level in structure.levels] if differs else []
+        g += [own * level[:, None] for level in there] or [own]
     places = fit.structure.positions
     return fit, Dense(table["y"].to_numpy(), design(table, *fixed), g, fit.optimum.variances[places]), places
 
