@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from sharpstats.claims import rerandomising, second
-from sharpstats.claims.contrast import Contrast
+from sharpstats.claims.contrast import Contrast, at_levels
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.finding import Outcome, Part, SecondOpinion
 from sharpstats.claims.region import Region, reported
@@ -157,17 +157,6 @@ def _rows_at(table: pd.DataFrame, where: Mapping[str, str]) -> NDArray[np.bool_]
     for name, level in where.items():
         kept &= (table[name].astype(str) == level).to_numpy()
     return kept
-
-
-def at_levels(where: Mapping[str, str]) -> str:
-    """Levels of other factors as words.
-
-    Examples
-    --------
-    >>> at_levels({"steel": "stainless", "angle": "25"})
-    ' where steel is stainless and angle is 25'
-    """
-    return f" where {' and '.join(f'{name} is {level}' for name, level in where.items())}" if where else ""
 
 
 def _notes(fit: TrialFit, contrast: Contrast, unknown: bool, counts: Sequence[Counts]) -> tuple[Note, ...]:

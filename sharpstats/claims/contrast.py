@@ -35,3 +35,19 @@ class Contrast:
     medium: str
     than: str
     places: tuple[Place, ...]
+
+
+def at_levels(where: Mapping[str, str]) -> str:
+    """Levels of other factors as words.
+
+    Examples
+    --------
+    >>> at_levels({"steel": "stainless", "operator": "operator 2"})
+    ' where steel is stainless and operator is 2'
+    """
+    return f" where {' and '.join(at_level(name, level) for name, level in where.items())}" if where else ""
+
+
+def at_level(name: str, level: str) -> str:
+    """One level of a factor as words; a level that begins with the factor's name does not repeat it."""
+    return f"{name} is {level.removeprefix(f'{name} ')}"

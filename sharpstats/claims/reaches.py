@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 from scipy import optimize, special, stats
 
-from sharpstats.claims.compare import at_levels, edges_where
+from sharpstats.claims.compare import edges_where
+from sharpstats.claims.contrast import at_levels
 from sharpstats.claims.counting import Counted
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.settle import fewest

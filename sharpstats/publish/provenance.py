@@ -35,10 +35,14 @@ class Provenance:
     def _facts(self) -> Iterator[tuple[str, str]]:
         content, frozen = self.content, self.content["frozen"]
         yield "plan, SHA-256", content["plan_sha256"]
+        if content["source_plan_sha256"] != content["plan_sha256"]:
+            yield "plan as written, with the names of operators, SHA-256", content["source_plan_sha256"]
         if frozen is None:
             yield "plan frozen", "no: nothing shows that the claims were there before the readings"
         else:
             yield "plan frozen", f"{frozen['frozen_at']}, SHA-256 {frozen['plan_sha256']}"
+            if content["source_frozen_sha256"] != frozen["plan_sha256"]:
+                yield "frozen plan as written, with the names of operators, SHA-256", content["source_frozen_sha256"]
             yield from (("amended", sentence) for sentence in frozen["amendments"])
             changed = content["differences"] or ["nothing"]
             yield from (("changed since it was frozen", sentence) for sentence in changed)
@@ -75,7 +79,8 @@ def provenance(trial: Trial) -> dict[str, Any]:
     -------
     dict
         ``versions``, ``plan_sha256``, ``data_sha256``, ``source_sha256`` (of the files that published
-        readings were made from), ``repairs`` made in order to read them, ``seeds``, ``frozen`` (when,
+        readings were made from), ``source_plan_sha256`` and ``source_frozen_sha256`` (of the plans before
+        names of operators were replaced), ``repairs`` made in order to read them, ``seeds``, ``frozen`` (when,
         with which fingerprint, and what was amended since; None for a plan that was not frozen) and
         ``differences`` from the frozen plan.
     """
@@ -91,8 +96,13 @@ def provenance(trial: Trial) -> dict[str, Any]:
 
 
 def origin(trial: Trial) -> dict[str, Any]:
-    """Tell what is lost when readings are published as one mended table: their files, and the mending."""
-    return {"source_sha256": trial.data_sha256, "repairs": [str(note) for note in trial.repairs]}
+    """Tell what is lost when readings are published as one mended table, and plans without names."""
+    return {
+        "source_sha256": trial.data_sha256,
+        "source_plan_sha256": trial.plan_sha256,
+        "source_frozen_sha256": None if trial.frozen is None else trial.frozen.plan_sha256,
+        "repairs": [str(note) for note in trial.repairs],
+    }
 
 
 def _published_origin(trial: Trial) -> dict[str, Any]:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from sharpstats.errors import PublishError
 from sharpstats.publish.folder import NOTEBOOK, PAGE, building, refuse_foreign
+from sharpstats.trial.freeze import read_freeze
+from sharpstats.trial.pseudonyms import hidden_plan, public_names
 from sharpstats.trial.toml import PLAN_FILE, read_plan
 
 if TYPE_CHECKING:
@@ -55,7 +57,7 @@ def publish(
     """
     source, known = _source(trial)
     target = Path(out) if out is not None else source / REPORT
-    plan = _read_plan(source)  # its mistakes are told before anything is started
+    plan = _public_plan(source)  # its mistakes are told before anything is started
     _refuse_the_trial_itself(source, target)
     refuse_foreign(target)
     with building(target) as build:
@@ -73,12 +75,13 @@ def _source(trial: Trial | str | Path) -> tuple[Path, tuple[str, str] | None]:
     return trial.folder, (trial.plan_sha256, trial.data_sha256)
 
 
-def _read_plan(source: Path) -> Plan:
+def _public_plan(source: Path) -> Plan:
     if not (source / PLAN_FILE).is_file():
         from sharpstats.trial.trial import open_trial
 
         open_trial(source)  # it has the words for a folder that is no trial
-    return read_plan(source / PLAN_FILE)
+    plan = read_plan(source / PLAN_FILE)
+    return hidden_plan(plan, public_names(plan, read_freeze(source)))
 
 
 def _refuse_the_trial_itself(source: Path, target: Path) -> None:

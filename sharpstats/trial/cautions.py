@@ -12,6 +12,7 @@ from sharpstats.notes import Note
 from sharpstats.trial.coverage import claims_without_readings
 from sharpstats.trial.edgetable import EdgeTable
 from sharpstats.trial.labels import Labels
+from sharpstats.trial.pseudonyms import public_names
 from sharpstats.trial.spelling import counted, listed, quoted
 
 GOES_WITH = ("operator", "day", "tester", "filament_lot", "medium_state", "steel", "blade")
@@ -40,6 +41,7 @@ def layout_cautions(edges: EdgeTable) -> Iterator[Note]:
     yield from _order(edges)
     yield from _lots(edges)
     yield from _not_recorded(edges)
+    yield from _renamed(edges)
 
 
 def _claims(edges: EdgeTable) -> Iterator[Note]:
@@ -231,6 +233,17 @@ def _not_recorded(edges: EdgeTable) -> Iterator[Note]:
             "no-control-edge",
             "No edge has the role control, so drift over the trial cannot be tested; make the same blade and medium "
             "again at the start, in the middle and at the end.",
+        )
+
+
+def _renamed(edges: EdgeTable) -> Iterator[Note]:
+    names = public_names(edges.checking.plan)
+    if names:
+        called = ", ".join(f"{quoted(name)} as {quoted(public)}" for name, public in names.items())
+        yield Note(
+            "operators-renamed",
+            f"A report names {called}, in every sentence too; if they are no names of people, write operators = "
+            '"as written" in [publishing].',
         )
 
 

@@ -114,7 +114,7 @@ def freeze_plan(folder: str | Path, now: datetime, *, amend: bool = False, reaso
     else:
         _refuse_amendment(before, freeze, amend=amend)
         freeze = replace(freeze, earlier=(*before.earlier, replace(before, earlier=())))
-    _write(folder, freeze)
+    write_freeze(folder, freeze)
     return freeze
 
 
@@ -221,7 +221,7 @@ def _freeze(data: Any) -> Freeze:
     return replace(freezes[-1], earlier=tuple(freezes[:-1]))
 
 
-def _write(folder: Path, freeze: Freeze) -> None:
+def write_freeze(folder: Path, freeze: Freeze) -> None:
     """Write the file whole or not at all: an interrupted write leaves the old one."""
     target, draft = folder / FROZEN_FILE, folder / f".{FROZEN_FILE}.{os.getpid()}"
     entries = [_entry(one) for one in (*freeze.earlier, freeze)]

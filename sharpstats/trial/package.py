@@ -14,11 +14,12 @@ from typing import Any
 import pandas as pd
 
 from sharpstats.columns import Column, readings_column
-from sharpstats.trial.freeze import FROZEN_FILE
+from sharpstats.trial.freeze import FROZEN_FILE, write_freeze
 from sharpstats.trial.guard import guard
 from sharpstats.trial.numerals import PLAIN
+from sharpstats.trial.pseudonyms import Names, hidden_freeze, hidden_plan, hidden_text, public_names
 from sharpstats.trial.published import WHOLE, anonymous, published_table, write_csv
-from sharpstats.trial.toml import PLAN_FILE
+from sharpstats.trial.toml import PLAN_FILE, plan_text
 from sharpstats.trial.trial import DESCRIPTOR, PUBLISHED, Trial
 
 SCHEMA_VERSION = "1"
@@ -61,15 +62,26 @@ def write_package(trial: Trial, folder: Path | str, created: datetime | None = N
     table = published_table(trial)
     write_csv(table, folder / PUBLISHED)
     others = [name for name in (PLAN_FILE, "media.csv", FROZEN_FILE) if (trial.folder / name).is_file()]
+    names = public_names(trial.plan, trial.frozen)
     for name in others:
         if (trial.folder / name).resolve() != (folder / name).resolve():
-            shutil.copyfile(trial.folder / name, folder / name)
+            _copy(trial, name, folder, names)
     resources = [_stamped(folder, plain_resource(name)) for name in others]
     package = descriptor(trial, resources, table=table, created=created)
     package["resources"][0] = _stamped(folder, package["resources"][0])
     text = json.dumps(package, ensure_ascii=False, indent=2, allow_nan=False)
     (folder / DESCRIPTOR).write_text(f"{text}\n", encoding="utf-8")
     return (PUBLISHED, *others, DESCRIPTOR)
+
+
+def _copy(trial: Trial, name: str, folder: Path, names: Names) -> None:
+    """Copy a file that stands beside the readings; the plan, frozen or not, without the names of operators."""
+    if names and name == PLAN_FILE:
+        (folder / name).write_text(hidden_text(plan_text(trial.folder / name), names), encoding="utf-8", newline="\n")
+    elif names and name == FROZEN_FILE and trial.frozen is not None:
+        write_freeze(folder, hidden_freeze(trial.frozen, names))
+    else:
+        shutil.copyfile(trial.folder / name, folder / name)
 
 
 def descriptor(
@@ -91,7 +103,7 @@ def descriptor(
     created : datetime, optional
         When the package was made; left out: now.
     """
-    plan = trial.plan
+    plan = hidden_plan(trial.plan, public_names(trial.plan, trial.frozen))
     table = published_table(trial) if table is None else table
     moment = (created or datetime.now(UTC)).astimezone(UTC)
     package: dict[str, Any] = {

@@ -7,7 +7,7 @@ rows that are set aside stand as they were written, with the reason. Names of op
 from __future__ import annotations
 
 import csv
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from sharpstats.trial.aside import tagged
 from sharpstats.trial.guard import guard, guard_column
 from sharpstats.trial.labels import Flags, encode
 from sharpstats.trial.numerals import PLAIN
+from sharpstats.trial.pseudonyms import planned
 from sharpstats.trial.table import PLACE
 from sharpstats.trial.trial import Trial
 
@@ -28,9 +29,9 @@ WHOLE = r"^[+-]?\d+$"
 def published_table(trial: Trial) -> pd.DataFrame:
     """Return every row that was read, as text, in the columns of the files.
 
-    Only the column `operator` is made anonymous ("operator 1", "operator 2", ... as they first occur), and only
-    where the plan does not ask for names as written and `operator` is no factor of the plan. Notes, reasons
-    given by hand and all other columns are published as they are written.
+    Only the column `operator` is made anonymous ("operator 1", "operator 2", ... as the plan names them, then as
+    they first occur), and only where the plan does not ask for names as written. Notes, reasons given by hand and
+    all other columns are published as they are written.
 
     Parameters
     ----------
@@ -46,14 +47,14 @@ def published_table(trial: Trial) -> pd.DataFrame:
     if len(trial.set_aside):
         table["set_aside"] = _reasons(trial, table, ~used)
     if anonymous(trial) and "operator" in table:
-        table["operator"] = _pseudonyms(table["operator"])
+        table["operator"] = _pseudonyms(table["operator"], planned(trial.plan, trial.frozen))
         _blank_damaged(trial, table)
     return table
 
 
 def anonymous(trial: Trial) -> bool:
-    """Tell whether names of operators are replaced; as levels of a factor they stand in the plan anyway."""
-    return trial.plan.publishing.operators == "pseudonyms" and "operator" not in trial.plan.factors
+    """Tell whether names of operators are replaced."""
+    return trial.plan.publishing.operators == "pseudonyms"
 
 
 def write_csv(table: pd.DataFrame, path: Path | str) -> None:
@@ -129,14 +130,14 @@ def _reasons(trial: Trial, table: pd.DataFrame, aside: Flags) -> pd.Series:
 def _reason(trial: Trial, row: Mapping[Hashable, str]) -> str:
     if not anonymous(trial):
         return f"{row['reason']} The row reads: {row['value']}" if row["code"] == "ragged-row" else row["reason"]
-    if row["column"] == "operator":
-        return "The operator is missing, or the edge has two." if row["code"] != "spreadsheet-error" else row["reason"]
+    if row["column"] == "operator" and row["code"] != "spreadsheet-error":
+        return "The operator is missing or unknown, or the edge has two."
     return row["reason"]
 
 
-def _pseudonyms(names: pd.Series) -> pd.Series:
+def _pseudonyms(names: pd.Series, known: Sequence[str]) -> pd.Series:
     labels = encode(names.str.strip())
-    people = [text for text in labels.texts if text]
+    people = list(dict.fromkeys((*known, *(text for text in labels.texts if text))))
     return labels.renamed([f"operator {people.index(text) + 1}" if text else "" for text in labels.texts]).column()
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sharpstats.claims.contrast import at_level
 from sharpstats.claims.finding import Finding, Findings, SecondOpinion
 from sharpstats.words.kinds import KINDS
 from sharpstats.words.labels import clip, listing, one_line, sentence
@@ -72,7 +73,7 @@ def answered(finding: Finding) -> bool:
 
 
 def _details(finding: Finding, alone: bool) -> list[str]:
-    there = [f"{clip(name)} is {clip(level)}" for name, level in finding.where.items()]
+    there = [at_level(clip(name), clip(level)) for name, level in finding.where.items()]
     told = [f"Only where {listing(there)}."] if there else []
     told.append(edges_behind(finding))
     if answered(finding):

@@ -10,7 +10,8 @@ import pytest
 from scipy import stats
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
-from sharpstats.claims.compare import at_levels, edges_where
+from sharpstats.claims.compare import edges_where
+from sharpstats.claims.contrast import at_levels
 from sharpstats.claims.second import without_model
 
 SAME = {"kind": "same", "medium": "film", "than": "stone", "margin": "15 %"}

@@ -56,7 +56,8 @@ def test_a_report_remembers_the_files_it_was_made_from(published: Path, demo: Pa
 
 def test_labels_are_letters() -> None:
     content = {
-        "plan_sha256": "1", "data_sha256": "2", "source_sha256": "3", "repairs": ["<script>hit()</script>"],
+        "plan_sha256": "1", "data_sha256": "2", "source_sha256": "3", "source_plan_sha256": "1",
+        "source_frozen_sha256": None, "repairs": ["<script>hit()</script>"],
         "seeds": {}, "versions": {}, "frozen": None, "differences": [],
     }  # fmt: skip
     assert "<script>" not in Provenance(content)._repr_html_()

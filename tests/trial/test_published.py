@@ -90,10 +90,13 @@ def test_operators_are_published_as_written_where_the_plan_says_so(make_folder):
     assert table(make_folder, "edge,medium,operator,reading\ne1,slate,Zoë,152\n")["operator"].tolist() == ["Zoë"]
 
 
-def test_operators_under_test_stand_in_the_plan_and_stay(make_folder):
+def test_operators_under_test_are_numbered_as_the_plan_names_them(make_folder):
+    """A row set aside may name one that the plan does not know."""
     plan = f'{PLAN}operator = ["Zoë", "Al"]\n'
-    published = table(make_folder, "edge,medium,operator,reading\ne1,slate,Zoë,152\ne2,film,Al,152\n", plan)
-    assert published["operator"].tolist() == ["Zoë", "Al"]
+    text = "edge,medium,operator,reading\ne1,slate,Al,152\ne2,film,Zoë,152\ne3,film,Zo,150\n"
+    published = table(make_folder, text, plan)
+    assert published["operator"].tolist() == ["operator 2", "operator 1", "operator 3"]
+    assert "Zo" not in published.to_csv()
 
 
 def test_no_name_of_an_operator_is_published_anywhere(make_folder, tmp_path_factory):

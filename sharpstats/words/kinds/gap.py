@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sharpstats.claims.contrast import at_level
 from sharpstats.claims.finding import Finding
 from sharpstats.trial.plan import Gap
 from sharpstats.words.kinds.shared import KindWords, decimals, quantity, unit_of
@@ -35,7 +36,7 @@ def _told(finding: Finding) -> str:
 
 
 def _at(finding: Finding, which: int) -> str:
-    return f"where {clip(_claim(finding).across)} is {clip(finding.parts[which].at)}"
+    return f"where {at_level(clip(_claim(finding).across), clip(finding.parts[which].at))}"
 
 
 def more(finding: Finding) -> list[str]:
