@@ -125,7 +125,7 @@ def _estimates(fit: TrialFit, contrast: Contrast) -> list[Estimate] | None:
         return None
     if any(_missing(fit, place.where) for place in contrast.places):
         return None
-    rows = np.array([_row(frame, contrast, place.where) for place in contrast.places])
+    rows = np.array([difference_row(frame, contrast, place.where) for place in contrast.places])
     rows = np.vstack([np.array([place.sign for place in contrast.places]) @ rows, rows])
     names = tuple(f"{contrast.medium} minus {contrast.than}" for _ in rows)
     found = fit.mixed.estimates("contrasts", rows, names, ("",) * len(rows), df="kenward-roger")
@@ -134,7 +134,8 @@ def _estimates(fit: TrialFit, contrast: Contrast) -> list[Estimate] | None:
     return [(float(b), float(se), float(df)) for b, se, df in zip(found.estimate, found.se, found.df, strict=True)]
 
 
-def _row(frame: ModelFrame, contrast: Contrast, where: Mapping[str, str]) -> Floats:
+def difference_row(frame: ModelFrame, contrast: Contrast, where: Mapping[str, str]) -> Floats:
+    """Row over the columns of X that gives the difference of the two media at one place."""
     held = {name: level for name, level in where.items() if name in frame.fixed_factors}
     rows, _ = mean_rows(frame, ("medium",), held)
     levels = frame.factors["medium"].levels

@@ -54,7 +54,7 @@ def complete_gap(item: Item, values: dict[str, Any], *, ground: Ground) -> None:
     elif "levels" not in item.raw:
         if known is not None and len(known) == 2:
             values["levels"] = known
-        elif known is not None:
+        elif known is not None and len(known) > 2:  # fewer are told of in [factors]
             item.report(_which_levels(item, factor, known))
     _check_where(item, values, ground)
 

@@ -16,7 +16,7 @@ from statsmodels.stats.multitest import multipletests
 
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.family import Shared, share
-from sharpstats.claims.region import Region
+from sharpstats.claims.region import Outside, Region
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -28,21 +28,23 @@ def evidence(region: Region, estimate: float, se: float, df: float) -> Evidence:
         reach = stats.t.isf(rate, df) * se
         return estimate - reach, estimate + reach
 
-    return bare(region.p_shown(estimate, se, df), region.p_contradicted(estimate, se, df), interval)
+    return bare(region.p_shown(estimate, se, df), region.p_contradicted(estimate, se, df), interval, region.tails)
 
 
-def bare(p_shown: float, p_contradicted: float = 1.0, interval=lambda rate: (math.nan, math.nan)) -> Evidence:
+def bare(
+    p_shown: float, p_contradicted: float = 1.0, interval=lambda rate: (math.nan, math.nan), tails: int = 1
+) -> Evidence:
     return Evidence(
         p_shown=p_shown, p_contradicted=p_contradicted, unit="%", estimate=0.0, df=1.0, estimate_on_scale=0.0, se=1.0,
         bound_low=None, bound_high=None, real=None, interval=interval, more_edges=lambda rate: None,
-        opinions=lambda rate, found: (), edges={}, cuts={},
+        opinions=lambda rate, found: (), edges={}, cuts={}, tails=tails,
     )  # fmt: skip
 
 
 margins = st.floats(0.05, 1)
 regions = st.one_of(
     margins.map(lambda m: Region(-m, m)), margins.map(lambda m: Region(-math.inf, m)),
-    st.floats(0, 1).map(lambda m: Region(-math.inf, -m)),
+    st.floats(0, 1).map(lambda m: Region(-math.inf, -m)), st.floats(0, 1).map(lambda m: Outside(-m, m)),
 )  # fmt: skip
 cases = st.tuples(regions, st.floats(-2, 2), st.floats(0.02, 1), st.floats(1, 100), st.booleans())
 
@@ -51,7 +53,7 @@ cases = st.tuples(regions, st.floats(-2, 2), st.floats(0.02, 1), st.floats(1, 10
 def test_finding_is_where_the_interval_lies(
     claims: list[tuple[Region, float, float, float, bool]], alpha: float
 ) -> None:
-    """Shown exactly if the interval told lies inside the bounds, contradicted exactly if wholly outside."""
+    """Shown exactly if the interval told lies where the claim is true, contradicted exactly if wholly elsewhere."""
     pieces = [evidence(*case[:4]) for case in claims]
     for (region, *_), piece, part in zip(claims, pieces, share(pieces, [c[4] for c in claims], alpha), strict=True):
         low, high = piece.interval(part.rate)
@@ -59,6 +61,7 @@ def test_finding_is_where_the_interval_lies(
             assume(min(abs(low - limit), abs(high - limit)) > 1e-9)
         inside = region.low < low and high < region.high
         outside = high < region.low or low > region.high
+        inside, outside = (outside, inside) if region.tails > 1 else (inside, outside)
         assert part.finding == ("shown" if inside else "contradicted" if outside else "open")
 
 
@@ -119,6 +122,18 @@ def test_a_claim_that_is_not_answered_stays_in_the_family() -> None:
     assert (answered.p_adjusted, answered.finding, answered.rate) == (0.06, "open", 0.025)
     assert (unknown.finding, unknown.rate) == ("open", 0.025)
     assert math.isnan(unknown.p_adjusted)
+
+
+def test_a_claim_true_beyond_two_limits_is_told_with_half_the_rate_on_each_side() -> None:
+    """Shown and open: the two-sided interval. Contradicted: the one inside the margins, as for `same`."""
+    shown, against, undecided = (evidence(Outside(-1.0, 1.0), b, 0.2, 30) for b in (2.0, 0.0, 1.1))
+    parts = share([shown, against, undecided], [False] * 3, 0.05)
+    assert [part.finding for part in parts] == ["shown", "contradicted", "open"]
+    assert [part.rate for part in parts] == [0.025, 0.05, 0.025]
+    first, second, last = share([shown, against, undecided], [True] * 3, 0.06)
+    assert (first.finding, first.rate, first.p_adjusted) == ("shown", pytest.approx(0.01), 3 * shown.p_shown)
+    assert (second.finding, second.rate) == ("contradicted", pytest.approx(0.02))
+    assert (last.finding, last.rate) == ("open", pytest.approx(0.015))
 
 
 def test_no_family_no_adjustment() -> None:

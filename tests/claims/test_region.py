@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
-from sharpstats.claims.region import Region, on_scale, reported
+from sharpstats.claims.region import Outside, Region, on_scale, reported
 from sharpstats.units import Quantity
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -119,3 +119,47 @@ def test_force_stays_a_force_on_the_scale_as_read() -> None:
 def test_reported_percents_of_a_swapped_pair_are_one_ratio_and_its_inverse(difference: float) -> None:
     there, back = 1 + reported(difference, "log") / 100, 1 + reported(-difference, "log") / 100
     assert there * back == pytest.approx(1, rel=1e-12)
+
+
+limits = st.floats(0, 2)
+
+
+@given(limits, estimates, errors, freedoms, st.floats(0.001, 0.2))
+def test_beyond_the_limits_is_shown_by_the_two_sided_interval(
+    limit: float, estimate: float, se: float, df: float, rate: float
+) -> None:
+    """Shown at a rate: the interval with half of it on each side lies wholly beyond a limit. Contradicted: within."""
+    region = Outside(-limit, limit)
+    half, whole = stats.t.isf(rate / 2, df) * se, stats.t.isf(rate, df) * se
+    for end in (estimate - half, estimate + half, estimate - whole, estimate + whole):
+        assume(abs(abs(end) - limit) > 1e-9)
+    assert (region.p_shown(estimate, se, df) <= rate) == (abs(estimate) - half > limit)
+    assert (region.p_contradicted(estimate, se, df) <= rate) == (abs(estimate) + whole < limit)
+
+
+@given(limits, estimates, errors, freedoms)
+def test_beyond_the_limits_is_the_mirror_of_within(limit: float, estimate: float, se: float, df: float) -> None:
+    outside, inside = Outside(-limit, limit), Region(-limit, limit)
+    assert outside.p_contradicted(estimate, se, df) == inside.p_shown(estimate, se, df)
+    assert outside.p_shown(estimate, se, df) == min(1, 2 * inside.p_contradicted(estimate, se, df))
+    assert outside.p_shown(-estimate, se, df) == outside.p_shown(estimate, se, df)
+
+
+@given(estimates, errors, freedoms)
+def test_without_a_margin_it_is_the_plain_two_sided_test(estimate: float, se: float, df: float) -> None:
+    p = Outside(0.0, 0.0).p_shown(estimate, se, df)
+    assert p == pytest.approx(min(1, 2 * stats.t.sf(abs(estimate) / se, df)), rel=1e-12)
+    assert Outside(0.0, 0.0).p_contradicted(estimate, se, df) >= 0.5  # nothing shows a gap of exactly nothing
+
+
+def test_the_smaller_one_sided_p_value_would_err_twice_as_often_without_a_margin() -> None:
+    """What the halved rate is for: no gap, no margin, 2,000 trials."""
+    trials, alpha, df = 2000, 0.05, 8
+    rng = np.random.default_rng(31)
+    drawn = zip(rng.standard_normal(trials), np.sqrt(rng.chisquare(df, trials) / df), strict=True)
+    region = Outside(0.0, 0.0)
+    p = np.array([(region.p_shown(b, se, df), Region.p_contradicted(region, b, se, df)) for b, se in drawn])
+    shown, one_sided = (p <= alpha).mean(axis=0)
+    three_sigma = 3 * math.sqrt(alpha * (1 - alpha) / trials)
+    assert shown == pytest.approx(alpha, abs=three_sigma)
+    assert one_sided == pytest.approx(2 * alpha, abs=2 * three_sigma)

@@ -7,16 +7,17 @@ from dataclasses import fields, replace
 import pytest
 
 from sharpstats.trial.compare import plan_differences
-from sharpstats.trial.plan import DEFAULT_LEVELS, Keener, Layout, Level, NoWorse, Plan, Publishing, Reaches, Same
+from sharpstats.trial.plan import DEFAULT_LEVELS, Gap, Keener, Layout, Level, NoWorse, Plan, Publishing, Reaches, Same
 from sharpstats.units import Quantity
 
 SAME = Same(id="a", says="A as B", medium="A", than="B", margin=Quantity(15.0, "%"), line=9)
+GAP = Gap(id="g", says="A and B", medium="A", than="B", across="steel", levels=("x", "y"), margin=Quantity(15.0, "%"))
 REACHES = Reaches(id="r", says="A is fine", medium="A", level=DEFAULT_LEVELS[1], share=0.9)
 PLAN = Plan(
     title="A or B?",
     factors={"medium": ("A", "B"), "steel": ("x", "y")},
     layout=Layout(blocks=("blade",), interactions=(("medium", "steel"),), cuts=5),
-    claims=(SAME, REACHES),
+    claims=(SAME, GAP, REACHES),
 )
 
 CHANGES = [
@@ -41,9 +42,9 @@ CHANGES = [
     ({"publishing": Publishing(author="us")}, '`publishing.author` was not given and is "us".'),
     ({"publishing": Publishing(license="MIT")}, '`publishing.license` was "CC-BY-4.0" and is "MIT".'),
     ({"publishing": Publishing(invented=True)}, "`publishing.invented` was false and is true."),
-    ({"claims": (REACHES,)}, 'Claim "a" was taken out: A as B'),
+    ({"claims": (GAP, REACHES)}, 'Claim "a" was taken out: A as B'),
     (
-        {"claims": (SAME, REACHES, Keener(id="k", says="A keener", medium="A", than="B", by=Quantity(0.0, "%")))},
+        {"claims": (SAME, GAP, REACHES, Keener(id="k", says="A keener", medium="A", than="B", by=Quantity(0.0, "%")))},
         'Claim "k" was added: A keener',
     ),
 ]
@@ -70,6 +71,9 @@ CLAIM_CHANGES = [
     (SAME, {"margin": Quantity(20.0, "%")}, '`margin` was "15 %" and is "20 %".'),
     (SAME, {"where": {"steel": "x"}}, '`where.steel` was not given and is "x".'),
     (SAME, {"primary": False}, "`primary` was true and is false."),
+    (GAP, {"across": "angle"}, '`across` was "steel" and is "angle".'),
+    (GAP, {"levels": ("y", "x")}, '`levels` was "x", "y" and is "y", "x".'),
+    (GAP, {"depends": True}, "`depends` was false and is true."),
     (REACHES, {"share": 0.8}, "`share` was 0.9 and is 0.8."),
     (
         REACHES,
@@ -87,19 +91,19 @@ def test_a_change_of_a_claim_names_the_claim(claim: Same, changes: dict[str, obj
 
 def test_a_claim_of_another_kind_tells_its_kind() -> None:
     claim = NoWorse(id="a", says="A as B", medium="A", than="B", margin=Quantity(15.0, "%"))
-    assert plan_differences(PLAN, replace(PLAN, claims=(claim, REACHES))) == (
+    assert plan_differences(PLAN, replace(PLAN, claims=(claim, GAP, REACHES))) == (
         'Claim "a": `kind` was "same" and is "no worse".',
     )
 
 
 def test_order_and_line_of_claims_do_not_count() -> None:
-    assert plan_differences(PLAN, replace(PLAN, claims=(REACHES, replace(SAME, line=99)))) == ()
+    assert plan_differences(PLAN, replace(PLAN, claims=(REACHES, GAP, replace(SAME, line=99)))) == ()
 
 
 def test_the_unit_in_which_a_force_is_written_does_not_count() -> None:
     newtons = tuple(replace(level, reading=level.reading.to("N")) for level in PLAN.levels)
     reaches = replace(REACHES, level=newtons[1])
-    assert plan_differences(PLAN, replace(PLAN, levels=newtons, claims=(SAME, reaches))) == ()
+    assert plan_differences(PLAN, replace(PLAN, levels=newtons, claims=(SAME, GAP, reaches))) == ()
 
 
 def test_texts_that_differ_late_are_told_in_full() -> None:

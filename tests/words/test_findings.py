@@ -58,6 +58,16 @@ def test_every_kind_of_claim_has_its_words() -> None:
         ("keener", "open", (-3.0, -9.0, 3.0),
          "slate reads 3 % lower than plate (90 % interval: 9 % lower to 3 % higher); "
          "the claim asks for a difference in its favour"),
+        ("gap", "shown", (9.8, 6.2, 13.5),
+         "the same difference to within your 15 %: slate reads 12 % higher than plate where operator is learner and "
+         "2 % higher where operator is practised: a gap of +10 % (90 % interval: +6 % to +14 %)"),
+        ("gap", "contradicted", (29.8, 17.2, 43.5),
+         "the difference depends on operator by more than your 15 %: slate reads 12 % higher than plate where operator "
+         "is learner and 2 % higher where operator is practised: a gap of +30 % (90 % interval: +17 % to +44 %)"),
+        ("gap", "open", (-9.8, -16.2, 0.2),
+         "slate reads 12 % higher than plate where operator is learner and 2 % higher where operator is practised: a "
+         "gap of \u221210 % (90 % interval: \u221216 % to 0 %); "
+         "your margin is 15 % either way (\u221213 % to +15 %)"),
         ("reaches", "shown", (138.0, 131.0, 146.0),
          "reached: 90 % of the edges of slate read below 138 gf (90 % interval: 131 gf to 146 gf); "
          "the level is 150 gf"),
@@ -115,6 +125,71 @@ def test_what_a_kind_adds(
     detail: str,
 ) -> None:  # fmt: skip
     assert detail in told(make_finding(kind, finding, *numbers, **changes))[1]
+
+
+DEPENDS = {
+    "shown": "the difference depends on operator by more than your 15 %: ",
+    "contradicted": "the same difference to within your 15 %: ",
+    "open": "slate reads 12 % higher than plate ",
+}
+
+
+@pytest.mark.parametrize("finding", DEPENDS)
+def test_a_gap_that_is_claimed_to_be_there(make_finding: Make, make_claim: Callable[..., Any], finding: str) -> None:
+    claim = make_claim("gap", depends=True)
+    verdict, details = told(make_finding("gap", finding, 30.0, 17.0, 44.0, claim=claim, outside=True, real=True))
+    assert verdict.startswith(DEPENDS[finding])
+    assert verdict.endswith("; the claim asks for a gap of more than 15 % either way (\u221213 % to +15 %)") == (
+        finding == "open")  # fmt: skip
+    assert "Slate compares worse with plate where operator is learner." in details
+    assert not any("does not matter" in text or "is open" in text for text in details)
+
+
+def test_any_gap_at_all_on_the_scale_as_read_by_operators_under_pseudonyms(
+    make_finding: Make, make_claim: Callable[..., Any]
+) -> None:
+    claim = make_claim("gap", depends=True, margin=Quantity(0.0, "gf"), levels=("operator 1", "operator 2"))
+    before = make_finding("gap", "open", 0, 0, 0).parts
+    parts = [replace(part, at=at) for part, at in zip(before, claim.levels, strict=True)]
+    values = {"claim": claim, "outside": True, "unit": "gf", "scale": "as read", "bound_low": 0.0, "bound_high": 0.0}
+    shown = make_finding("gap", "shown", 10.0, 2.0, 18.0, parts=tuple(parts), real=True, **values)
+    verdict, details = told(shown)
+    assert verdict == (
+        "the difference depends on operator: slate reads 12 gf higher than plate where operator is 1 and 2 gf "
+        "higher where operator is 2: a gap of +10 gf (90 % interval: +2 gf to +18 gf)"
+    )
+    assert "Slate compares worse with plate where operator is 1." in details
+    opened = make_finding("gap", "open", 10.0, -2.0, 22.0, parts=tuple(parts), **values)
+    assert told(opened)[0].endswith("; the claim asks for any gap at all")
+
+
+def test_a_gap_of_two_percentages_is_said_to_be_a_ratio_where_they_do_not_subtract(make_finding: Make) -> None:
+    ratio = "Percentages are ratios, so the gap is one ratio divided by the other, not one percentage less the other."
+    assert ratio not in told(make_finding("gap", "shown", 9.8, 6.2, 13.5))[1]
+    before = make_finding("gap", "open", 0, 0, 0).parts
+    parts = [replace(part, estimate=x) for part, x in zip(before, (60.0, 40.0), strict=True)]
+    assert ratio in told(make_finding("gap", "open", 14.3, 6.2, 22.5, parts=tuple(parts)))[1]
+
+
+def test_a_small_gap(make_finding: Make) -> None:
+    shown = told(make_finding("gap", "shown", -5.0, -9.0, -1.0, real=True))[1]
+    assert "Slate compares worse with plate where operator is practised." in shown
+    assert "A real gap this small exists; you said it does not matter." in shown
+    opened = told(make_finding("gap", "open", -9.0, -16.0, -1.0, real=True))[1]
+    assert "That there is a gap is clear; whether it matters is open." in opened
+
+
+def test_edges_of_the_four_cells_are_counted(make_finding: Make) -> None:
+    finding = make_finding("gap", "shown", 9.8, 6.2, 13.5)
+    assert plain(edges_behind(finding)) == "8 edges and 40 cuts in each of the four cells."
+    first, second = finding.parts
+    uneven = replace(second, edges={"slate": 7, "plate": 8}, cuts={"slate": 35, "plate": 40})
+    assert plain(edges_behind(replace(finding, parts=(first, uneven)))) == (
+        "Slate, learner: 8 edges and 40 cuts; plate, learner: 8 edges and 40 cuts; slate, practised: 7 edges and 35 "
+        "cuts; plate, practised: 8 edges and 40 cuts."
+    )
+    open_finding = replace(finding, finding="open", more_edges=4)
+    assert plain(more_edges(open_finding)).startswith("About 4 more edges in each of the four cells would settle it")
 
 
 def test_a_small_difference_is_told_once_and_only_where_it_is_the_point(make_finding: Make) -> None:

@@ -12,14 +12,23 @@ from sharpstats.words.numbers import SAME, difference, fixed, level_percent, sig
 
 def verdict(finding: Finding) -> str:
     """Say what was found: the two differences, and the gap between them."""
-    margin, depends = stated(quantity(finding.declared, "margin")), _claim(finding).depends
+    claim, margin = _claim(finding), stated(quantity(finding.declared, "margin"))
     if finding.finding == "open":
-        return f"{_told(finding)}; {'the claim asks for a gap of more than' if depends else 'your margin is'} {margin}"
-    found = "depends" if (finding.finding == "shown") == depends else "same"
-    if found == "same":
+        return f"{_told(finding)}; {_asked(finding)}"
+    if (finding.finding == "shown") != claim.depends:
         return f"the same difference to within your {margin}: {_told(finding)}"
-    more = f" by more than your {margin}" if quantity(finding.declared, "margin").value else ""
-    return f"not the same difference{more}: {_told(finding)}"
+    beyond = f" by more than your {margin}" if claim.margin.value else ""
+    return f"the difference depends on {clip(claim.across)}{beyond}: {_told(finding)}"
+
+
+def _asked(finding: Finding) -> str:
+    """Return the margin, with what it means downwards on the log scale."""
+    claim, margin = _claim(finding), stated(quantity(finding.declared, "margin"))
+    if not claim.margin.value:
+        return "the claim asks for any gap at all"
+    if finding.unit == "%":
+        margin = f"{margin} either way ({signed(finding.bound_low, '%')} to +{margin})"
+    return f"the claim asks for a gap of more than {margin}" if claim.depends else f"your margin is {margin}"
 
 
 def _told(finding: Finding) -> str:
