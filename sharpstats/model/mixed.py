@@ -23,6 +23,15 @@ from sharpstats.model import freedom, means, spread
 from sharpstats.model.largefile import read_sums
 from sharpstats.model.meansquares import MeanSquares, named_mean_squares
 from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
+from sharpstats.model.overrange import (
+    Criterion,
+    OverRange,
+    equivalent,
+    over_range_derivatives,
+    with_true_bends,
+    working,
+)
+from sharpstats.model.oversums import OverSums, reduce_over_range, single_units
 from sharpstats.model.profile import profile_limits
 from sharpstats.model.reduce import (
     MAX_COLUMNS,
@@ -35,7 +44,7 @@ from sharpstats.model.reduce import (
     first_of_each,
     reduce_readings,
 )
-from sharpstats.model.reml import Optimum, derivatives, maximise
+from sharpstats.model.reml import Evaluate, Optimum, derivatives, maximise
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.shared import Shared, gather
 from sharpstats.model.spec import (
@@ -116,6 +125,32 @@ class Structure:
         return self.levels.index(level) + (0 if self.own is None else 1)
 
 
+@dataclass(frozen=True, slots=True)
+class OverPart:
+    """What a fit knows of the readings that are limits.
+
+    Attributes
+    ----------
+    flags : ndarray of bool of shape (N,)
+        Which readings are limits.
+    model : OverRange
+    eta : ndarray of shape (E,)
+        Expected readings of the units that hold limits, at the fit.
+    sizes : ndarray of shape (units,)
+        Number of readings that each unit is worth.
+    """
+
+    flags: NDArray[np.bool_]
+    model: OverRange
+    eta: Floats
+    sizes: Floats
+
+    @property
+    def criterion(self) -> Criterion:
+        """The criterion as a function of the variances."""
+        return Criterion(self.model, self.eta)
+
+
 @dataclass(frozen=True, eq=False)
 class MixedFit(Shown):
     """A fitted linear mixed model.
@@ -127,8 +162,9 @@ class MixedFit(Shown):
     units : Units
         Fitted to a file, its entries, like those of `frame`, are units that are alike.
     unit_means : ndarray of shape (units, p + 1)
-        Means of [X | centred response] over each unit.
+        Means of [X | centred response] over each unit; the working mean where a reading is a limit.
     reduced : Reduced
+        Where readings are limits: of the equivalent fit of `overrange.py`.
     optimum : Optimum
     fixed : FixedEffects
     kept_columns : tuple of int
@@ -140,6 +176,8 @@ class MixedFit(Shown):
     level : float
         Level of the intervals.
     notes : tuple of Note
+    over : OverPart or None
+        Where readings are limits: what was fitted.
     """
 
     frame: ModelFrame
@@ -154,6 +192,12 @@ class MixedFit(Shown):
     offset: float
     level: float
     notes: tuple[Note, ...]
+    over: OverPart | None = field(default=None, repr=False)
+
+    @property
+    def unit_sizes(self) -> Floats:
+        """Readings in each unit, or as many as it is worth where some are limits (units,)."""
+        return self.units.size if self.over is None else self.over.sizes
 
     @property
     def reml_criterion(self) -> float:
@@ -169,7 +213,8 @@ class MixedFit(Shown):
     def components(self) -> Components:
         """Variances of the random terms and of the residual, with profile intervals."""
         places = self.structure.positions
-        limits = [profile_limits(self.reduced, self.optimum, place, self.level) for place in places]
+        evaluate = self.over.criterion if self.over else None
+        limits = [profile_limits(self.reduced, self.optimum, place, self.level, evaluate) for place in places]
         low, high = np.array(limits).T
         variances = np.where(self.optimum.zero, 0.0, self.optimum.variances)
         return Components(
@@ -363,7 +408,7 @@ class MixedFit(Shown):
         Parameters
         ----------
         response : ndarray of shape (N,)
-            One number for each row of the table, in its order.
+            One number for each row of the table, in its order; its limit where `over` says so.
 
         Returns
         -------
@@ -388,7 +433,10 @@ class MixedFit(Shown):
         y = np.asarray(response, dtype=float)
         if y.shape != self.frame.y.shape:
             raise ValueError(f"`response` must have shape {self.frame.y.shape}, got {y.shape}")
-        return _fit(replace(self.frame, y=y), self.structure, self.units, self.level)
+        frame = replace(self.frame, y=y)
+        if self.over is not None:
+            return _fit_over_range(frame, self.structure, self.units, self.level, self.over.flags)
+        return _fit(frame, self.structure, self.units, self.level)
 
     def criterion_for(self, response: Floats) -> float:
         """-2 log restricted likelihood of the same model for another response.
@@ -398,6 +446,8 @@ class MixedFit(Shown):
         response : ndarray of shape (N,)
         """
         self._needs_readings()
+        if self.over is not None:
+            return self.refit(response).reml_criterion
         centred, _ = _centred(response)
         reduced, _ = reduce_readings(self.units, _design(self.frame, self.units), centred)
         return maximise(reduced.keep_columns(self.kept_columns)).criterion
@@ -427,6 +477,8 @@ class MixedFit(Shown):
     def shared(self) -> Shared:
         """The layout's sums, ready for many other responses (`many.py`)."""
         self._needs_readings()
+        if self.over is not None:
+            raise FitError("Fits of many responses together know no readings over the range. Refit them one by one.")
         x = _design(self.frame, self.units)
         kept = self.unit_means[:, list(self.kept_columns)]
         constant = len(x) == len(self.units.size)
@@ -501,7 +553,7 @@ def _check_family(adjust: str, against: str | None) -> None:
 
 def fit_mixed(
     table: pd.DataFrame | Path | str, *, response: str, fixed: Sequence[TermLike] = (), random: Sequence[TermLike] = (),
-    covariates: Sequence[str] = (), level: float = 0.95, spread_by: str | None = None,
+    covariates: Sequence[str] = (), level: float = 0.95, spread_by: str | None = None, over: str | None = None,
 ) -> MixedFit:  # fmt: skip
     """Fit a linear mixed model by restricted maximum likelihood.
 
@@ -527,6 +579,8 @@ def fit_mixed(
         A fixed factor by whose levels the variance of the units themselves (the finest random
         term: edges) differs. Where each unit has one reading, or where there are no random
         terms, the residual differs instead.
+    over : str, optional
+        Column of True and False: where True, the response is a limit that the reading is over.
 
     Returns
     -------
@@ -539,6 +593,11 @@ def fit_mixed(
 
     Notes
     -----
+    With `over`, variances and fixed effects maximise the likelihood of what is known: the readings
+    in range, and that the others are over their limits (see `model/overrange.py`). Standard errors
+    and degrees of freedom are those of the equivalent fit without limits, so they are approximate
+    where few readings are in range.
+
     Cost and memory grow with the number of readings only in one pass that adds them up; a
     step of the fit does not depend on it.
 
@@ -563,12 +622,22 @@ def fit_mixed(
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
     if isinstance(table, (str, Path)):
-        if spread_by is not None:
-            raise ValueError("`spread_by` needs the readings in a table, not a file; read the file first")
+        for name, asked in (("spread_by", spread_by), ("over", over)):
+            if asked is not None:
+                raise ValueError(f"`{name}` needs the readings in a table, not a file; read the file first")
         terms = as_terms(fixed, "fixed"), as_terms(random, "random")
         return fit_sums(read_sums(table, response, *terms, covariates), response, *terms, covariates, level)
     frame = model_frame(table, response, fixed, random, covariates)
-    return _fit(frame, *_find_structure(frame, spread_by), level)
+    structure, units = _find_structure(frame, spread_by)
+    if over is not None and (flags := _flags(table, over)).any():
+        return _fit_over_range(frame, structure, units, level, flags)
+    return _fit(frame, structure, units, level)
+
+
+def _flags(table: pd.DataFrame, over: str) -> NDArray[np.bool_]:
+    if over not in table.columns or not pd.api.types.is_bool_dtype(table[over]) or table[over].isna().any():
+        raise FitError(f"`over` must name a column of True and False without blanks; `{over}` is none.")
+    return table[over].to_numpy(dtype=bool)
 
 
 def _fit(frame: ModelFrame, structure: Structure, units: Units, level: float) -> MixedFit:
@@ -610,6 +679,59 @@ def _fit_reduced(
         fixed=freedom.fixed_effects(reduced, optimum), kept_columns=kept, null=null, offset=offset, level=level,
         notes=_notes(structure, optimum),
     )  # fmt: skip
+
+
+def _fit_over_range(
+    frame: ModelFrame, structure: Structure, units: Units, level: float, flags: NDArray[np.bool_]
+) -> MixedFit:
+    if structure.own is None and structure.by:
+        raise FitError(
+            f"With one reading for each {_unit_name(structure)}, some over the range, a spread that differs by "
+            f"{structure.by} cannot be fitted. Take several readings of each."
+        )
+    units = units if structure.own is not None else single_units(units)
+    x = _design(frame, units)
+    if len(x) != units.size.size:
+        raise FitError(
+            f"A factor or covariate changes within one {_unit_name(structure)}. With readings "
+            "over the range that cannot be fitted: leave it out, or the readings over the range."
+        )
+    centred, offset = _centred(frame.y)
+    if flags.all():
+        raise FitError(f"All values of `{frame.response}` are over the range, so nothing is known but their limits.")
+    sums = reduce_over_range(units, x, centred, flags)
+    reduced, kept, null = _independent_columns(sums.in_range)
+    _check_anchored(frame, sums, null)
+    _check_spread(frame, structure, reduced)
+    model = sums.model(kept)
+    criterion = Criterion(model, sums.start)
+    optimum = with_true_bends(_settle(structure, reduced, criterion), criterion)
+    _, mode = over_range_derivatives(model, optimum.variances, criterion.eta)
+    edges = working(model, optimum.variances, mode.eta, mode.terms)
+    alike = equivalent(model, edges)
+    return MixedFit(
+        frame=frame, structure=structure, units=units, unit_means=_put(sums.means, sums.at, edges.mean), reduced=alike,
+        optimum=optimum, fixed=freedom.fixed_effects(alike, optimum), kept_columns=kept, null=null, offset=offset,
+        level=level, notes=_notes(structure, optimum),
+        over=OverPart(flags, model, mode.eta, _put(units.size, sums.at, edges.size)),
+    )  # fmt: skip
+
+
+def _put(values: Floats, at: Codes, new: Floats) -> Floats:
+    """Put new values in (the last column of) some rows of a copy."""
+    filled = values.copy()
+    filled[(at, -1) if values.ndim > 1 else at] = new
+    return filled
+
+
+def _check_anchored(frame: ModelFrame, sums: OverSums, null: Floats) -> None:
+    """Refuse effects that only units with all readings over the range would tell."""
+    floating = ~means.estimable(sums.rows[:, sums.whole.q :], null)
+    if floating.any():
+        raise FitError(
+            f"{int(floating.sum())} unit(s) with all values of `{frame.response}` over the range are alone in their "
+            "combination of the factors under test: their mean has no upper end. Leave them out."
+        )
 
 
 def _find_structure(frame: ModelFrame, by: str | None) -> tuple[Structure, Units]:
@@ -757,10 +879,10 @@ def _left_over(reduced: Reduced) -> float:
     return float(whole[-1, -1] - whole[-1, :-1] @ taken)
 
 
-def _settle(structure: Structure, reduced: Reduced) -> Optimum:
+def _settle(structure: Structure, reduced: Reduced, evaluate: Evaluate | None = None) -> Optimum:
     """Maximise the likelihood; where that fails, say which spreads cannot be told apart."""
     try:
-        optimum = maximise(reduced)
+        optimum = maximise(reduced, evaluate=evaluate)
     except FitError:
         ones = np.ones(reduced.h.shape[1] + reduced.blocks.shape[0])
         _check_told_apart(structure, derivatives(reduced, ones).expected, ones)

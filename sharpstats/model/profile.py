@@ -14,10 +14,12 @@ from scipy import optimize, stats
 
 from sharpstats.errors import FitError
 from sharpstats.model.reduce import Reduced
-from sharpstats.model.reml import Optimum, least_variances, maximise
+from sharpstats.model.reml import Evaluate, Optimum, least_variances, maximise
 
 
-def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tuple[float, float]:
+def profile_limits(
+    r: Reduced, optimum: Optimum, index: int, level: float, evaluate: Evaluate | None = None
+) -> tuple[float, float]:
     """Limits of one variance.
 
     Parameters
@@ -28,6 +30,8 @@ def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tu
         Position of the variance.
     level : float
         Level between 0 and 1.
+    evaluate : callable, optional
+        Another criterion, as for `maximise`.
 
     Returns
     -------
@@ -42,7 +46,7 @@ def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tu
 
     def excess(log_value: float) -> float:
         value = float(np.exp(log_value))
-        best = maximise(r, start, {index: value})
+        best = maximise(r, start, {index: value}, evaluate)
         start[:] = best.variances
         return best.criterion - optimum.criterion - threshold
 
@@ -51,17 +55,19 @@ def profile_limits(r: Reduced, optimum: Optimum, index: int, level: float) -> tu
     high = _cross(excess, centre, +1.0)
     start[:] = optimum.variances
     low = -np.inf
-    if estimate > 0 and _fall_at_zero(r, optimum, index, nothing) > threshold:
+    if estimate > 0 and _fall_at_zero(r, optimum, index, nothing, evaluate) > threshold:
         low = _cross(excess, centre, -1.0)
     return (0.0 if np.isneginf(low) else float(np.exp(low))), float(np.exp(high))
 
 
-def _fall_at_zero(r: Reduced, optimum: Optimum, index: int, nothing: float) -> float:
+def _fall_at_zero(
+    r: Reduced, optimum: Optimum, index: int, nothing: float, evaluate: Evaluate | None
+) -> float:
     """How far the criterion rises when the variance is held at zero, or at what counts as `nothing`."""
     if index < r.residuals and not nothing:
         return np.inf
     try:
-        return maximise(r, optimum.variances.copy(), {index: nothing}).criterion - optimum.criterion
+        return maximise(r, optimum.variances.copy(), {index: nothing}, evaluate).criterion - optimum.criterion
     except FitError:
         return np.inf
 

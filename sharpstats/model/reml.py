@@ -14,6 +14,7 @@ outwards.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +40,8 @@ SETTLED = 1e-11
 """Promised fall of the criterion at which the last step is taken. The error of a variance is
 about its square root before that step and, as Newton's method converges quadratically,
 about this after it."""
+SETTLED_SLOWLY = 1e-16
+"""The same where the Hessian is not exact, so that the last step gains but some digits. A profile asks for less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +236,12 @@ def _between(r: Reduced) -> Floats:
     return r.products[strata, r.q :, r.q :].sum(axis=0)
 
 
-def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | None = None) -> Optimum:
+Evaluate = Callable[[Floats], Derivatives]
+
+
+def maximise(
+    r: Reduced, start: Floats | None = None, held: dict[int, float] | None = None, evaluate: Evaluate | None = None
+) -> Optimum:
     """Find the variances that maximise the restricted likelihood.
 
     Parameters
@@ -244,6 +252,8 @@ def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | N
         Variances to begin with.
     held : dict, optional
         Variances to keep at a value (for profiles).
+    evaluate : callable, optional
+        Another criterion of the variances, with its exact gradient and a Hessian near enough.
 
     Returns
     -------
@@ -256,21 +266,23 @@ def maximise(r: Reduced, start: Floats | None = None, held: dict[int, float] | N
         100 steps.
     """
     s = start_variances(r) if start is None else start.copy()
+    find = evaluate or (lambda place: derivatives(r, place))
+    settled = SETTLED_SLOWLY if evaluate and not held else SETTLED
     free = np.ones(s.size, dtype=bool)
     for index, value in (held or {}).items():
         s[index], free[index] = value, False
     least = least_variances(r, s)
     s = np.where(free & (s < 2 * least), least, s)
     noise = NOISE / LEAST if least.any() else NOISE
-    now, before = derivatives(r, s), np.inf
+    now, before = find(s), np.inf
     for step in range(1, MAX_STEPS):
         active = free & ((s > least) | (now.gradient < 0))
         # The first step uses the expected information: in a balanced layout it lands on the optimum.
         move, gain = _step(now, active, farthest=FAR * s.max() if step > 1 else 0.0)
         hidden = gain <= noise * (1 + abs(now.criterion))
-        if gain <= SETTLED or (hidden and gain > before / 4):
-            return _last_step(r, s, now, move, least, step)
-        s, now = _advance(r, s, move, least) if hidden else _descend(r, s, now, move, least)
+        if gain <= settled or (hidden and gain > before / 4 and not evaluate):
+            return _last_step(find, s, now, move, least, step)
+        s, now = _advance(find, s, move, least) if hidden else _descend(find, r.residuals, s, now, move, least)
         before = gain
     raise FitError(
         f"The fit did not settle in {MAX_STEPS} steps. Look at the residuals for a wild reading, "
@@ -308,15 +320,17 @@ def _step(now: Derivatives, active: NDArray[np.bool_], farthest: float) -> tuple
     )
 
 
-def _descend(r: Reduced, s: Floats, now: Derivatives, move: Floats, least: Floats) -> tuple[Floats, Derivatives]:
+def _descend(
+    find: Evaluate, count: int, s: Floats, now: Derivatives, move: Floats, least: Floats
+) -> tuple[Floats, Derivatives]:
     """Go along the step, projected on variances not below `least`, as far as the criterion falls."""
-    floor, residuals = least.copy(), slice(r.residuals)
+    floor, residuals = least.copy(), slice(count)
     floor[residuals] = np.maximum(0.05 * s[residuals], least[residuals])
     length = 1.0
     for _ in range(40):
         trial = np.maximum(s + length * move, np.minimum(floor, s))
         if trial[residuals].min() > 0 and not np.array_equal(trial, s):
-            there = derivatives(r, trial)
+            there = find(trial)
             if there.criterion <= now.criterion + 1e-12 * abs(now.criterion):
                 return trial, there
         length /= 2
@@ -326,16 +340,18 @@ def _descend(r: Reduced, s: Floats, now: Derivatives, move: Floats, least: Float
     )
 
 
-def _advance(r: Reduced, s: Floats, move: Floats, least: Floats) -> tuple[Floats, Derivatives]:
+def _advance(find: Evaluate, s: Floats, move: Floats, least: Floats) -> tuple[Floats, Derivatives]:
     """Take the whole step unseen: what it gains is less than the rounding of the criterion."""
     there = np.maximum(s + move, np.minimum(least, s))
-    return there, derivatives(r, there)
+    return there, find(there)
 
 
-def _last_step(r: Reduced, s: Floats, now: Derivatives, move: Floats, least: Floats, steps: int) -> Optimum:
+def _last_step(
+    find: Evaluate, s: Floats, now: Derivatives, move: Floats, least: Floats, steps: int
+) -> Optimum:
     """Take the last Newton step: the criterion no longer shows it, the gradient does."""
     trial = s + move
     if np.any(trial < np.minimum(least, s)) or not move.any():
         return Optimum(s, now.criterion, now.expected, now.hessian, s <= least, steps)
-    last = derivatives(r, trial)
+    last = find(trial)
     return Optimum(trial, last.criterion, last.expected, last.hessian, trial <= least, steps + 1)
