@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from reference.layouts import crossed, nested, unbalanced
+from reference.stored import stored_json, stored_table
 from scipy import integrate, optimize, special, stats
 
 from sharpstats.errors import FitError
@@ -175,6 +176,22 @@ def test_a_censored_normal_sample_as_scipy_fits_it() -> None:
     found = Criterion(fit.over.model, fit.over.eta)(variance).criterion
     assert found - mode.log_det + np.log(2 * np.pi) == pytest.approx(2 * minus_log(best.x), rel=1e-9)
     assert variance[0] < fit.optimum.variances[0] < variance[0] * 40 / 36
+
+
+def test_a_censored_normal_regression_as_r_fits_it() -> None:
+    """R's survival, one cut an edge: at its variance the same effects, SEs and likelihood, to 10 digits."""
+    table = stored_table("r/surv_gauss_a")
+    table = table.assign(y=np.log(table["force"]), over=table["over"] == 1)
+    r = stored_json("r/surv_gauss_a")["censored"]
+    fit = fitted(table, ())
+    assert fit.over is not None
+    variance = np.array([r["scale"] ** 2])
+    found, mode = over_range_derivatives(fit.over.model, variance, fit.over.eta)
+    expected = [row["estimate"] for row in r["coefficients"]][:3]
+    assert mode.effects + fit.offset * np.eye(3)[0] == pytest.approx(expected, rel=1e-10)
+    given_scale = np.linalg.inv(np.linalg.inv(r["vcov"])[:3, :3])
+    assert mode.m == pytest.approx(given_scale, rel=1e-10)
+    assert found.criterion - mode.log_det + 3 * np.log(2 * np.pi) == pytest.approx(-2 * r["loglik"], rel=1e-11)
 
 
 class TestGradient:
