@@ -307,7 +307,7 @@ class TestBadInput:
             fit_mixed(tmp_path / "readings.csv", response="y", over="over")
 
     def test_spreads_by_medium(self) -> None:
-        """Each medium its own spread between edges: as fitted medium by medium where nothing else is shared."""
+        """Each medium its own spread between edges: the fit ends where the gradient is nil."""
         table = limited(nested(np.random.default_rng(3), media=2, blades=8, edges=1, cuts=4, sd=(0.0, 0.2, 0.1)), 0.2)
         fit = fit_mixed(table, response="y", fixed=["medium"], random=["edge"], spread_by="medium", over="over")
         assert fit.over is not None
