@@ -1,4 +1,7 @@
-"""Families of contrasts: R (printed tables: tests/reference), agreement of interval and p value, and two ways to one probability."""
+"""Families of contrasts: R, agreement of interval and p value, two ways to one probability.
+
+Printed tables are held against in `tests/reference/against_published.py`.
+"""
 
 from __future__ import annotations
 
