@@ -56,3 +56,4 @@ def test_the_experts_notebook_shows_what_alike_scores_would_hide(run):
     assert "worker x machine" in cells["fit"] and "newest minus old" in cells["against"]
     assert "image/png" in cells["draw"]
     assert "each score fresh" in cells["why"]  # and the cell itself asserts which is smaller
+    assert "worker x machine" in cells["squares"] and "likelihood" in cells["beside"]

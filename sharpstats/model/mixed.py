@@ -58,7 +58,7 @@ from sharpstats.model.spec import (
     model_frame,
     term_name,
 )
-from sharpstats.model.strata import find_strata
+from sharpstats.model.strata import Strata, find_strata
 from sharpstats.model.sums import Sums, reduce_sums
 from sharpstats.notes import Note
 
@@ -223,6 +223,11 @@ class MixedFit(Shown):
         )  # fmt: skip
 
     @cached_property
+    def strata(self) -> Strata | None:
+        """The parts that a balanced layout splits into, each with a mean square; None where there are none."""
+        return None if self.over is not None or self.structure.levels else find_strata(self.reduced)
+
+    @cached_property
     def mean_squares(self) -> MeanSquares:
         """Mean squares of a balanced layout; their `components` have intervals beside the profile's.
 
@@ -244,14 +249,24 @@ class MixedFit(Shown):
         0     blade  0.348  0.183  2.206
         1  residual  0.071  0.040  0.264
         """
-        if self.structure.levels:
-            raise FitError(f"The spread differs by {self.structure.by}, so it has no mean squares in common. "
-                           "Use `components`.")  # fmt: skip
-        found = find_strata(self.reduced)
-        if found is None:
-            raise FitError(_not_balanced(self.structure, self.reduced))
+        if self.strata is None:
+            raise FitError(self._no_mean_squares())
         names = (*map(term_name, self.structure.kept), RESIDUAL)
-        return named_mean_squares(found, names, self.structure.positions, self.level)
+        return named_mean_squares(self.strata, names, self.structure.positions, self.level)
+
+    def _no_mean_squares(self) -> str:
+        """Say what is in the way of mean squares, and what does without them."""
+        structure, sizes = self.structure, len(self.reduced.h) - (self.reduced.units < self.reduced.readings)
+        if self.over is not None:
+            why = "Some readings are limits"
+        elif structure.levels:
+            why = f"The spread differs by {structure.by}"
+        elif structure.own is not None and sizes > 1:
+            unit = term_name(structure.kept[structure.own])
+            why = f"The layout is not balanced: not every {unit} has the same number of readings"
+        else:
+            why = "The layout is not balanced: its factors do not meet equally often"
+        return f"{why}, so the variances have no mean squares of their own. Use `components`, which needs none."
 
     @cached_property
     def coefficients(self) -> Estimates:
@@ -511,19 +526,6 @@ BOUNDARY_SATTERTHWAITE = Note(
     "A spread is estimated as zero, so Satterthwaite's degrees of freedom leave it out and are too many; "
     "use Kenward and Roger's.",
 )
-
-
-def _not_balanced(structure: Structure, reduced: Reduced) -> str:
-    """Say what is in the way of mean squares, and what does without balance."""
-    uneven = len(reduced.h) - (reduced.units < reduced.readings) > 1 and structure.own is not None
-    why = (
-        f"not every {term_name(structure.kept[structure.own])} has the same number of readings"
-        if uneven and structure.own is not None else "its factors do not meet equally often"
-    )
-    return (
-        f"The layout is not balanced: {why}, so its variances have no mean squares of their own. "
-        "Use `components`, whose profile-likelihood intervals need no balance."
-    )
 
 
 def _not_answered(what: str) -> Note:

@@ -23,6 +23,7 @@ from sharpstats.model import diagnose as checks
 from sharpstats.model.anova import Welch, welch
 from sharpstats.model.controls import Drift, control_drift
 from sharpstats.model.means import mean_rows, pair_rows
+from sharpstats.model.meansquares import MeanSquares
 from sharpstats.model.mixed import RESIDUAL, MixedFit, fit_mixed
 from sharpstats.model.result import Components, Estimates
 from sharpstats.model.spec import Term
@@ -69,8 +70,24 @@ class TrialFit(Shown):
     def components(self) -> Components:
         """Where the spread comes from; the last component is the cut."""
         found = self.mixed.components
+        return replace(found, terms=self._named(found.terms))
+
+    @cached_property
+    def mean_squares(self) -> MeanSquares:
+        """Mean squares of a balanced layout; their `components` have limits beside the likelihood's.
+
+        Raises
+        ------
+        FitError
+            If the layout is not balanced.
+        """
+        found = self.mixed.mean_squares
+        return replace(found, terms=self._named(found.terms))
+
+    def _named(self, terms: tuple[str, ...]) -> tuple[str, ...]:
+        """Call the residual what it is in a trial."""
         last = CUT if (EDGE,) in self.mixed.structure.kept else f"{EDGE} and {CUT}"
-        return replace(found, terms=tuple(last if term == RESIDUAL else term for term in found.terms))
+        return tuple(last if term == RESIDUAL else term for term in terms)
 
     @cached_property
     def means(self) -> Estimates:

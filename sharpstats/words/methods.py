@@ -16,6 +16,7 @@ REFERENCES = {
     "box": "Box, G. E. P. & Cox, D. R. (1964). Journal of the Royal Statistical Society B 26, 211-252.",
     "clopper": "Clopper, C. J. & Pearson, E. S. (1934). Biometrika 26, 404-413.",
     "fisher": "Fisher, R. A. (1935). The Design of Experiments. Oliver and Boyd, section 21.",
+    "graybill": "Graybill, F. A. & Wang, C.-M. (1980). Journal of the American Statistical Association 75, 869-873.",
     "holm": "Holm, S. (1979). Scandinavian Journal of Statistics 6, 65-70.",
     "kenward": "Kenward, M. G. & Roger, J. H. (1997). Biometrics 53, 983-997.",
     "krishnamoorthy": "Krishnamoorthy, K. & Mathew, T. (2009). Statistical Tolerance Regions. Wiley, chapters 4 and 5.",
@@ -23,6 +24,8 @@ REFERENCES = {
     "schuirmann": "Schuirmann, D. J. (1987). Journal of Pharmacokinetics and Biopharmaceutics 15, 657-680.",
     "searle": "Searle, S. R., Speed, F. M. & Milliken, G. A. (1980). American Statistician 34, 216-221.",
     "shapiro": "Shapiro, S. S. & Wilk, M. B. (1965). Biometrika 52, 591-611.",
+    "ting": "Ting, N., Burdick, R. K., Graybill, F. A., Jeyaratnam, S. & Lu, T.-F. C. (1990). Journal of Statistical "
+    "Computation and Simulation 35, 135-143.",
     "welch": "Welch, B. L. (1951). Biometrika 38, 330-336.",
 }
 ALWAYS = ("patterson", "kenward", "searle")
@@ -83,6 +86,11 @@ def _inference(fit: TrialFit) -> Iterator[str]:
         "Kenward and Roger (1997), since a bench trial is small. Means give equal weight to the levels of the other "
         "factors (Searle, Speed and Milliken 1980)."
     )
+    if fit.mixed.strata is not None:
+        yield (
+            "The layout is balanced, so limits from mean squares stand beside those of the likelihood (modified large "
+            "sample: Graybill and Wang 1980; Ting and others 1990): they lean less on there being many blocks."
+        )
 
 
 def _claims(findings: Findings) -> Iterator[str]:
@@ -151,6 +159,8 @@ def _references(findings: Findings) -> list[str]:
     fit = findings.fit
     keys = {*ALWAYS, *(key for finding in findings.findings for key in KINDS[finding.kind].references)}
     asked = {
+        "graybill": fit.mixed.strata is not None,
+        "ting": fit.mixed.strata is not None,
         "holm": findings.trial.plan.family == "holm" and len(findings.findings) > 1,
         "box": fit.diagnostics.scale_profile is not None,
         "shapiro": fit.diagnostics.normality is not None,

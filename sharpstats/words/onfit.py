@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import pandas as pd
 
@@ -66,9 +67,21 @@ def _spread(fit: TrialFit) -> Table:
     shown = _from_scale(fit, fit.components.table, "sd")
     unit = _unit(fit)
     digits = decimals_for(float(shown["sd"].median()), unit)
-    columns = (label("term", "between"), number("sd", f"SD, {unit}", digits), limits(shown, digits, unit),
-               Form("share of the variance, %", lambda row: fixed(row["share"]), number=True))  # fmt: skip
-    return Table(shown, "Where the spread comes from", columns)
+    columns = [label("term", "between"), number("sd", f"SD, {unit}", digits), limits(shown, digits, unit)]
+    if fit.mixed.strata is not None:
+        columns.append(_by_mean_squares(fit, digits))
+    columns.append(Form("share of the variance, %", lambda row: fixed(row["share"]), number=True))
+    return Table(shown, "Where the spread comes from", tuple(columns))
+
+
+def _by_mean_squares(fit: TrialFit, digits: int) -> Form:
+    """Show the limits that a balanced layout's mean squares give, beside the likelihood's."""
+    beside = _from_scale(fit, fit.mean_squares.components.table, "sd")
+    form = limits(beside, digits, _unit(fit))
+    texts = {row["term"]: form.text({str(name): value for name, value in row.items()})
+             for row in beside.to_dict("records")}  # fmt: skip
+    return replace(form, heading="by mean squares", text=lambda row: texts[row["term"]],
+                   about="The same interval from mean squares, by the modified-large-sample method.")  # fmt: skip
 
 
 def _unit(fit: TrialFit) -> Unit:

@@ -135,15 +135,15 @@ class TestNotBalanced:
 
     def test_one_cut_missing(self) -> None:
         assert self.refused(crossed(np.random.default_rng(0)).drop(index=3), ["blade", "edge"]) == (
-            "The layout is not balanced: not every edge has the same number of readings, so its variances have no "
-            "mean squares of their own. Use `components`, whose profile-likelihood intervals need no balance."
+            "The layout is not balanced: not every edge has the same number of readings, so the variances have no "
+            "mean squares of their own. Use `components`, which needs none."
         )
 
     def test_one_edge_missing(self) -> None:
         table = crossed(np.random.default_rng(0))
         assert self.refused(table[table["edge"] != "e4"], ["blade", "edge"]) == (
-            "The layout is not balanced: its factors do not meet equally often, so its variances have no mean squares "
-            "of their own. Use `components`, whose profile-likelihood intervals need no balance."
+            "The layout is not balanced: its factors do not meet equally often, so the variances have no mean squares "
+            "of their own. Use `components`, which needs none."
         )
 
     @pytest.mark.parametrize("seed", range(3))
@@ -151,6 +151,20 @@ class TestNotBalanced:
         even = unbalanced(seed).drop_duplicates("edge")
         for random in (["blade", "edge"], ["blade", "day"]):
             assert "not balanced" in self.refused(even, random)
+
+    @pytest.mark.parametrize(("how", "why"), [
+        ({"spread_by": "medium"}, "The spread differs by medium"), ({"over": "over"}, "Some readings are limits"),
+    ])  # fmt: skip
+    def test_fits_that_are_no_plain_sums_of_squares(self, how: dict[str, str], why: str) -> None:
+        table = crossed(np.random.default_rng(0))
+        table["over"] = table["y"] > table["y"].quantile(0.9)
+        fit = fit_mixed(table, response="y", fixed=["medium"], random=["blade", "edge"], **how)
+        assert fit.strata is None
+        with pytest.raises(FitError) as caught:
+            _ = fit.mean_squares
+        assert str(caught.value) == (
+            f"{why}, so the variances have no mean squares of their own. Use `components`, which needs none."
+        )
 
     def test_a_covariate_that_lies_between_and_within_edges(self) -> None:
         table = crossed(np.random.default_rng(0))

@@ -204,6 +204,16 @@ class TestLayouts:
         assert np.isfinite(fit.edges[["residual", "deleted", "influence"]]).all(axis=None)
         assert fit.diagnostics.normality is not None
 
+    def test_a_balanced_layout_has_mean_squares_by_the_trials_names(self, tmp_path: Path) -> None:
+        fit = self.fit(tmp_path, crossed(np.random.default_rng(1)))
+        assert fit.mean_squares.terms == fit.components.terms == ("blade", "blade x medium", "edge", "cut")
+        assert fit.mean_squares.components.variances == pytest.approx(fit.components.variances, rel=1e-8)
+        assert fit.mean_squares.df.tolist() == [3, 6, 12, 48]
+
+    def test_the_demo_is_not_balanced_and_says_why(self, fit: TrialFit) -> None:
+        with pytest.raises(FitError, match=r"^The layout is not balanced: not every edge has the same numb"):
+            _ = fit.mean_squares
+
     def test_one_blade(self, tmp_path: Path) -> None:
         table = crossed(np.random.default_rng(1), edges=4)
         fit = self.fit(tmp_path, table[table["blade"] == "b0"])

@@ -8,14 +8,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import sharpstats as ss
 from sharpstats.claims.finding import Finding, Findings, Part
+from sharpstats.model.trialfit import TrialFit
 from sharpstats.trial.plan import Gap, Keener, Level, NoWorse, Reaches, Same
 from sharpstats.units import Quantity
 
-sys.path.insert(0, str(Path(__file__).parents[1]))  # for hostile.py, whatever the import mode
+sys.path.insert(0, str(Path(__file__).parents[1]))  # for hostile.py and reference/, whatever the import mode
+
+from reference.layouts import as_readings, crossed, made_trial
 
 NUMBERS: dict[str, dict[str, Any]] = {
     "same": {"bound_low": -13.0435, "bound_high": 15.0},
@@ -56,6 +60,14 @@ def a_finding(
         "se": 0.03, "real": False, "edges": {"slate": 16, "plate": 16}, "cuts": {"slate": 80, "plate": 80},
     } | NUMBERS[kind] | changes  # fmt: skip
     return Finding(**values)
+
+
+@pytest.fixture(scope="session")
+def balanced(tmp_path_factory: pytest.TempPathFactory) -> TrialFit:
+    """Every blade with every medium, two edges each, three cuts on each edge."""
+    table = as_readings(crossed(np.random.default_rng(1)))
+    found: TrialFit = made_trial(tmp_path_factory.mktemp("balanced") / "trial", table).fit()
+    return found
 
 
 @pytest.fixture(scope="session")

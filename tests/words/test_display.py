@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 from hostile import ALL
 
 from sharpstats.claims.finding import Finding, Findings
+from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
 from sharpstats.words.display import as_html, as_text
 from sharpstats.words.labels import one_line
@@ -115,6 +117,26 @@ def test_a_fit_gives_means_in_the_unit_and_in_the_order_of_the_plan(judged: Find
     ]
     assert "SD, %" in text and "The same at each steel" in text
     assert all(one_line(note) in " ".join(text.split()) for note in judged.fit.notes)
+
+
+def spread_lines(fit: TrialFit) -> list[str]:
+    """The table of spreads, its heading first."""
+    text = as_text(fit).replace(NBSP, " ")
+    return text.split("Where the spread comes from\n")[1].split("\n\n")[0].splitlines()
+
+
+def test_a_balanced_layout_shows_limits_by_mean_squares_beside_the_others(balanced: TrialFit) -> None:
+    heading, *rows = spread_lines(balanced)
+    assert heading.split("  ")[-2].strip() == "by mean squares"
+    table = balanced.mean_squares.components.table
+    percent = 100 * np.expm1(table[["low", "high"]].to_numpy())
+    for line, (low, high), term in zip(rows, percent, table["term"], strict=True):
+        assert line.startswith(term)
+        assert f"  {low:.0f} to {high:.0f}  " in line
+
+
+def test_a_layout_without_balance_does_not(judged: Findings) -> None:
+    assert "mean squares" not in spread_lines(judged.fit)[0]
 
 
 def test_findings_are_one_card_each_and_end_with_what_they_do_not_say(judged: Findings) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from sharpstats.claims.finding import Findings
+from sharpstats.model.trialfit import TrialFit
 from sharpstats.words.kinds import KINDS
 from sharpstats.words.methods import REFERENCES, methods_text
 from sharpstats.words.numbers import NBSP
@@ -45,6 +46,13 @@ def test_every_work_named_has_its_reference(text: str, judged: Findings) -> None
     for author in ("Patterson", "Kenward", "Searle", "Box", "Shapiro", "Welch", "Holm"):
         assert author in text
         assert sum(point.startswith(f"{author},") for point in points) == 1
+
+
+def test_mean_squares_are_told_where_the_layout_is_balanced(judged: Findings, balanced: TrialFit) -> None:
+    for fit, told in ((judged.fit, 0), (balanced, 1)):
+        page = methods_text(replace(judged, fit=fit))
+        assert " ".join(page.paragraphs).count("limits from mean squares stand beside those of the likelihood") == told
+        assert sum(point.startswith(("Graybill,", "Ting,")) for point in page.points) == 2 * told
 
 
 def test_a_family_of_one_is_no_family(judged: Findings) -> None:
