@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -28,9 +29,20 @@ from sharpstats.figures.style import (
     wrapped,
     write,
 )
-from sharpstats.figures.track import INKS_OF, MARKS_OF, difference_label, draw_interval, draw_region, span_of
+from sharpstats.figures.track import (
+    INKS_OF,
+    MARKS_OF,
+    difference_label,
+    draw_interval,
+    draw_part,
+    draw_region,
+    span_of,
+)
 from sharpstats.model.trialfit import MEDIUM, TrialFit
+from sharpstats.trial.plan import Gap
 from sharpstats.words.findings import answered, edges_behind, tell
+from sharpstats.words.kinds.gap import in_short
+from sharpstats.words.kinds.gap import place as place_of
 from sharpstats.words.labels import clip, one_line, sentence
 from sharpstats.words.numbers import level_percent
 
@@ -63,8 +75,10 @@ def claim_picture(finding: Finding, fit: TrialFit | None = None) -> Picture:
         figure = _draw(finding, edges)
     told = tell(finding)
     alt = f"{told.headline}: {told.finding}. {sentence(told.verdict)} {edges_behind(finding)}"
-    found = pd.DataFrame({"part": ["interval"], "reading": [math.nan], "estimate": [finding.estimate],
-                          "low": [finding.low], "high": [finding.high], "level": [finding.level]})  # fmt: skip
+    tracks = [("interval", "", finding.estimate, finding.low, finding.high)]
+    tracks += [("difference", part.at, part.estimate, part.low, part.high) for part in finding.parts]
+    found = pd.DataFrame(tracks, columns=["part", "at", "estimate", "low", "high"])
+    found = found.assign(reading=math.nan, level=finding.level)
     data = pd.concat([edges.assign(part="edge"), found], ignore_index=True)
     return Picture(f"claim-{_file_name(finding.claim)}", one_line(finding.says), alt, data, figure, fine=FINE)
 
@@ -74,13 +88,16 @@ def _file_name(claim: str) -> str:
 
 
 def _edges(finding: Finding, fit: TrialFit | None) -> pd.DataFrame:
-    """Return the edges behind a finding, with the place of their medium in the plan."""
-    columns = ["edge", MEDIUM, "reading", "place", "unit"]
+    """Return the edges behind a finding, with the place of their medium in the plan and, for a gap, their level."""
+    columns = ["edge", MEDIUM, "reading", "place", "unit", "at"]
     if fit is None:
         return pd.DataFrame(columns=columns)
     rows = fit.edges[fit.edges[MEDIUM].isin(list(finding.edges))]
     for name, level in finding.where.items():
         rows = rows[rows[name] == level] if name in rows else rows
+    declared = finding.declared
+    across = rows[declared.across].astype(str) if isinstance(declared, Gap) else pd.Series("", rows.index)
+    rows = rows.assign(at=across)[across.isin([part.at for part in finding.parts] or [""])]
     order = {medium: i for i, medium in enumerate(fit.trial.plan.factors[MEDIUM])}
     rows = rows.assign(place=rows[MEDIUM].map(order), unit=fit.unit).sort_values(["reading", "edge"])
     return rows[columns].reset_index(drop=True)
@@ -110,7 +127,8 @@ def _words(figure: Figure, finding: Finding) -> float:
     write(figure, MARGIN, 0.5, "\n".join(title), size=size, bold=True)
     top = 0.5 + line_height(size) * len(title) + 0.25
     told = tell(finding)
-    lines = wrapped(sentence(told.verdict), ROOM - 3.1, size=WORDS, lines=4)
+    said = in_short(finding) if finding.parts and answered(finding) else told.verdict
+    lines = wrapped(sentence(said), ROOM - 3.1, size=WORDS, lines=4)
     write(figure, MARGIN + 0.5, top, told.finding, size=WORDS, bold=True, colour=INKS_OF[finding.finding])
     write(figure, MARGIN, DOWN - 0.55, clipped(edges_behind(finding), ROOM, size=LABELS), size=LABELS, colour=SOFT)
     _badge(figure, finding, top)
@@ -146,16 +164,17 @@ def _panel(figure: Figure, left: float, top: float, width: float, height: float,
 
 def _strips(axes: Axes, finding: Finding, edges: pd.DataFrame, width: float, height: float) -> None:
     """Draw the edges of each medium as a strip with its name above."""
-    lane = height / max(len(finding.edges), 1)
-    for row, medium in enumerate(finding.edges):
-        own = edges[edges[MEDIUM] == medium]
-        _strip(axes, own, medium, row * lane, lane, width)
+    places = [part.at for part in finding.parts] or [""]
+    lane = height / max(len(finding.edges) * len(places), 1)
+    for row, (at, medium) in enumerate(product(places, finding.edges)):
+        own = edges[(edges[MEDIUM] == medium) & (edges["at"] == at)]
+        _strip(axes, own, f"{medium}, {at}" if at else medium, row * lane, lane, width)
 
 
-def _strip(axes: Axes, own: pd.DataFrame, medium: str, top: float, lane: float, width: float) -> None:
+def _strip(axes: Axes, own: pd.DataFrame, name_of: str, top: float, lane: float, width: float) -> None:
     order = int(own["place"].iloc[0]) if len(own) else 0
     name = 0.42
-    axes.text(0.005, top + name / 2, clipped(medium, width, size=LABELS), va="center", fontsize=LABELS,
+    axes.text(0.005, top + name / 2, clipped(name_of, width, size=LABELS), va="center", fontsize=LABELS,
               color=ink(order), transform=axes.get_yaxis_transform())  # fmt: skip
     y = top + name + (lane - name - 0.1) * (np.arange(len(own)) + 0.5) / max(len(own), 1)
     crowded = len(own) > CROWD
@@ -169,9 +188,31 @@ def _difference(figure: Figure, finding: Finding, left: float, top: float, width
     title = "Shaded: where the claim is true" if short else f"Shaded: where the claim is true, for {title}"
     axes = _panel(figure, left, top, width, height, clipped(title, width, size=LABELS))
     text = f"difference, {finding.unit}; below 0 is keener" if short else difference_label(finding.unit)
-    plain_axis(axes, padded([0.0, *span_of(finding)], by=0.12), text, most=6 if short else 9)
+    text = f"differences and their gap, {finding.unit}" if finding.parts else text
+    ends = [end for part in finding.parts for end in (part.low, part.high)]
+    plain_axis(axes, padded([0.0, *span_of(finding), *ends], by=0.12), text, most=6 if short else 9)
     axes.axvline(0, color=INK, linewidth=1.2, zorder=0.8)
-    _track(axes, finding, height / 2, height)
+    if finding.parts:
+        _gap(axes, finding, width, height)
+    else:
+        _track(axes, finding, height / 2, height)
+
+
+def _gap(axes: Axes, finding: Finding, width: float, height: float) -> None:
+    """Draw the two differences one above the other, and below them the gap between them on its track."""
+    names = [f"difference {place_of(finding, which)}" for which in range(len(finding.parts))]
+    names.append(f"their gap; each with its {level_percent(finding.level)} interval")
+    lane = height / len(names)
+    for row, name in enumerate(names):
+        axes.text(0.005, row * lane + 0.2, clipped(name, width, size=LABELS), va="center", fontsize=LABELS, color=SOFT,
+                  bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1.5, "alpha": 0.8},
+                  transform=axes.get_yaxis_transform())  # fmt: skip
+    for row, part in enumerate(finding.parts):
+        draw_part(axes, part, row * lane + 0.4 + (lane - 0.4) / 2)
+    if answered(finding):
+        middle = height - (lane - 0.4) / 2
+        draw_region(axes, finding, middle, 0.8 * (lane - 0.4))
+        draw_interval(axes, finding, middle, scale=1.5)
 
 
 def _track(axes: Axes, finding: Finding, y: float, height: float) -> None:

@@ -31,6 +31,7 @@ from sharpstats.figures.style import (
 )
 from sharpstats.figures.track import INKS_OF, difference_label, draw_interval, draw_region, span_of
 from sharpstats.words.findings import answered
+from sharpstats.words.kinds.gap import gap_of
 from sharpstats.words.kinds.shared import decimals, unit_of
 from sharpstats.words.labels import clip
 from sharpstats.words.numbers import amount, amounts, difference, interval, level_percent
@@ -97,6 +98,8 @@ def in_short(finding: Finding) -> str:
     if not answered(finding):
         return f"{finding.finding}, not answered by these edges"
     unit, digits = unit_of(finding), decimals(finding)
+    if finding.parts:
+        return f"{finding.finding}, {gap_of(finding)}"
     if is_difference(finding):
         how = difference(finding.estimate, unit, digits)
         return f"{finding.finding}, {how} ({interval(finding.low, finding.high, unit, finding.level, digits)})"
@@ -112,7 +115,9 @@ def _row(finding: Finding) -> dict[str, object]:
 
 def _draw(findings: Findings) -> Figure:
     groups = [
-        ("Differences of two media", [f for f in findings.findings if is_difference(f)], _difference_axis),
+        ("Differences of two media",
+         [f for f in findings.findings if is_difference(f) and not f.parts], _difference_axis),
+        ("Gaps between two such differences", [f for f in findings.findings if f.parts], _gap_axis),
         ("Readings below which the claimed share of edges falls",
          [f for f in findings.findings if not is_difference(f)], _reading_axis),
     ]  # fmt: skip
@@ -166,6 +171,11 @@ def _track(axes: Axes, lane: Lane) -> None:
 def _difference_axis(axes: Axes, members: Sequence[Finding]) -> None:
     plain_axis(axes, padded([0.0, *(value for finding in members for value in span_of(finding))]),
                difference_label(members[0].unit))  # fmt: skip
+
+
+def _gap_axis(axes: Axes, members: Sequence[Finding]) -> None:
+    limits = padded([0.0, *(value for finding in members for value in span_of(finding))])
+    plain_axis(axes, limits, f"gap, {members[0].unit}: how far the first difference lies above the second")
 
 
 def _reading_axis(axes: Axes, members: Sequence[Finding]) -> None:

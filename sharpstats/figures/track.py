@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from matplotlib.axes import Axes
 
-from sharpstats.claims.finding import Finding
+from sharpstats.claims.finding import Finding, Part
 from sharpstats.figures.style import GROUND, INK, INKS, SOFT, TINT
 
 MARKS_OF: Mapping[str, str] = {"shown": "o", "contradicted": "X", "open": "o"}
@@ -46,6 +46,13 @@ def draw_interval(axes: Axes, finding: Finding, y: float, *, scale: float = 1.0)
                   color=colour, markeredgewidth=1.8 * scale if finding.finding == "open" else 0.8 * scale,
                   markerfacecolor=GROUND if finding.finding == "open" else colour,
                   markeredgecolor=colour if finding.finding == "open" else GROUND)  # fmt: skip
+
+
+def draw_part(axes: Axes, part: Part, y: float) -> None:
+    """Draw one of the two differences that a gap is between: it decides nothing, so it has no colour of a finding."""
+    if math.isfinite(part.estimate):
+        axes.plot([part.low, part.high], [y, y], color=SOFT, linewidth=3, solid_capstyle="butt", label="part")
+        axes.plot([part.estimate], [y], "D", color=SOFT, markersize=11, markeredgecolor=GROUND, label="part estimate")
 
 
 def difference_label(unit: str) -> str:

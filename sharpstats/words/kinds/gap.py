@@ -7,18 +7,27 @@ from sharpstats.claims.finding import Finding
 from sharpstats.trial.plan import Gap
 from sharpstats.words.kinds.shared import KindWords, decimals, quantity, unit_of
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import SAME, difference, fixed, level_percent, signed, signed_span, stated
+from sharpstats.words.numbers import SAME, decimals_for, difference, fixed, level_percent, signed, signed_span, stated
 
 
 def verdict(finding: Finding) -> str:
     """Say what was found: the two differences, and the gap between them."""
+    return _found(finding, _told(finding))
+
+
+def in_short(finding: Finding) -> str:
+    """Say what was found by the gap alone, where the two differences are drawn beside it."""
+    return _found(finding, gap_of(finding))
+
+
+def _found(finding: Finding, numbers: str) -> str:
     claim, margin = _claim(finding), stated(quantity(finding.declared, "margin"))
     if finding.finding == "open":
-        return f"{_told(finding)}; {_asked(finding)}"
+        return f"{numbers}; {_asked(finding)}"
     if (finding.finding == "shown") != claim.depends:
-        return f"the same difference to within your {margin}: {_told(finding)}"
+        return f"the same difference to within your {margin}: {numbers}"
     beyond = f" by more than your {margin}" if claim.margin.value else ""
-    return f"the difference depends on {clip(claim.across)}{beyond}: {_told(finding)}"
+    return f"the difference depends on {clip(claim.across)}{beyond}: {numbers}"
 
 
 def _asked(finding: Finding) -> str:
@@ -26,8 +35,9 @@ def _asked(finding: Finding) -> str:
     claim, margin = _claim(finding), stated(quantity(finding.declared, "margin"))
     if not claim.margin.value:
         return "the claim asks for any gap at all"
-    if finding.unit == "%":
-        margin = f"{margin} either way ({signed(finding.bound_low, '%')} to +{margin})"
+    if finding.unit == "%" and finding.bound_low is not None:
+        digits = decimals_for(None, "%", [(-finding.bound_low, finding.bound_high)])
+        margin = f"{margin} either way ({signed(finding.bound_low, '%', digits)} to +{margin})"
     return f"the claim asks for a gap of more than {margin}" if claim.depends else f"your margin is {margin}"
 
 
@@ -37,14 +47,18 @@ def _told(finding: Finding) -> str:
     medium, than = clip(finding.medium), clip(finding.than)
     first, second = (difference(part.estimate, unit, digits) for part in finding.parts)
     against = f"the same as {than} to within rounding" if first == SAME else f"{first} than {than}"
+    return f"{medium} reads {against} {place(finding, 0)} and {second} {place(finding, 1)}: {gap_of(finding)}"
+
+
+def gap_of(finding: Finding) -> str:
+    """Return the gap with its interval: "a gap of +10 % (90 % interval: -2 % to +23 %)"."""
+    unit, digits = unit_of(finding), decimals(finding)
     limits = signed_span(finding.low, finding.high, unit, digits)
-    return (
-        f"{medium} reads {against} {_at(finding, 0)} and {second} {_at(finding, 1)}: a gap of "
-        f"{signed(finding.estimate, unit, digits)} ({level_percent(finding.level)} interval: {limits})"
-    )
+    return f"a gap of {signed(finding.estimate, unit, digits)} ({level_percent(finding.level)} interval: {limits})"
 
 
-def _at(finding: Finding, which: int) -> str:
+def place(finding: Finding, which: int) -> str:
+    """Return where one of the two differences was found: "where operator is learner"."""
     return f"where {at_level(clip(_claim(finding).across), clip(finding.parts[which].at))}"
 
 
@@ -53,7 +67,7 @@ def more(finding: Finding) -> list[str]:
     told = []
     if finding.real:
         worse = 0 if finding.estimate > 0 else 1
-        told.append(f"{clip(finding.medium)} compares worse with {clip(finding.than)} {_at(finding, worse)}.")
+        told.append(f"{clip(finding.medium)} compares worse with {clip(finding.than)} {place(finding, worse)}.")
     return told + _small(finding) + _ratio(finding)
 
 
