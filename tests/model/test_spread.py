@@ -186,7 +186,7 @@ class TestRefusals:
 
     def test_mean_squares(self) -> None:
         found = fit(crossed(np.random.default_rng(1)), ["edge"])
-        with pytest.raises(FitError, match=r"^The spread differs by medium, so the variances have no mean squares of their own"):
+        with pytest.raises(FitError, match=r"^The spread differs by medium, so the variances have no mean sq"):
             _ = found.mean_squares
 
     def test_a_file(self, tmp_path) -> None:
