@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 
 from sharpstats.errors import Problem
-from sharpstats.trial.plan import Claim, Plan
+from sharpstats.trial.plan import Claim, Gap, Plan
 from sharpstats.trial.spelling import quoted
 from sharpstats.trial.toml import PLAN_FILE
 
@@ -52,6 +52,9 @@ def _needs(claim: Claim) -> Iterator[tuple[str, str, str]]:
             yield key, "medium", level
     for factor, level in claim.where.items():
         yield f"where.{factor}", factor, level
+    if isinstance(claim, Gap):
+        for level in claim.levels:
+            yield "levels", claim.across, level
 
 
 def _problem(claim: Claim, key: str, factor: str, level: str, there: Collection[str]) -> Problem:

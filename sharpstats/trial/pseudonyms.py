@@ -64,7 +64,8 @@ def hidden(text: str, names: Names, space: str = " ") -> str:
     public = {name.casefold(): called.replace(" ", space) for name, called in names.items()}
     words = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True))
     pattern = rf"(?<![^\W_])(?:{words})(?![^\W_])"
-    return re.sub(pattern, lambda found: public.get(found[0].casefold(), OPERATOR), text, flags=re.IGNORECASE)
+    told = re.sub(pattern, lambda found: public.get(found[0].casefold(), OPERATOR), text, flags=re.IGNORECASE)
+    return re.sub(rf"(?<![^\W_])([Aa]) (?={OPERATOR} \d)", r"\1n ", told)
 
 
 def hidden_plan(plan: Plan, names: Names) -> Plan:

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.formula.api import ols
 
+from sharpstats.errors import PlanError
+
 R = Path(__file__).parents[1] / "reference" / "r"
 HANDS = ("learner", "practised")
 GAP = {"kind": "gap", "medium": "film", "than": "stone", "across": "operator", "margin": "15 %"}
@@ -177,11 +179,24 @@ def test_an_empty_cell_is_not_answered_and_named(draw, open_made) -> None:
     assert finding.parts[0].edges == {"film": 0, "stone": 8}
 
 
-def test_one_level_in_the_readings_is_not_answered(draw, open_made) -> None:
+def test_one_operator_only_does_not_fit_the_plan(draw, open_made) -> None:
     table = draw({"film": 140.0, "stone": 150.0}, operator=["learner"])
-    finding = judged(open_made, table, GAP, levels={"operator": HANDS})
+    with pytest.raises(PlanError) as caught:
+        judged(open_made, table, GAP, levels={"operator": HANDS})
+    assert str(caught.value) == (
+        'trial.toml, line 9, levels: Claim "claim-1" is about `operator` "practised", and no reading has it. The '
+        'readings have: "learner".'
+    )
+
+
+def test_one_operator_left_in_the_comparison_is_not_answered(draw, open_made) -> None:
+    """The other one's edges all have an over-range cut."""
+    table = draw({"film": 140.0, "stone": 150.0}, operator=HANDS)
+    table["reading"] = table["reading"].where(table["operator"] == "learner", ">1500")
+    finding = judged(open_made, table, GAP)
     (note,) = [note.text for note in finding.notes if note.code == "not-answered"]
     assert note.endswith("with film where operator is practised; nor with stone where operator is practised.")
+    assert (finding.finding, finding.more_edges, finding.opinions) == ("open", None, ())
 
 
 def test_one_operator_a_level_is_said_and_more_are_not(draw, open_made) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sharpstats.trial.coverage import claims_without_readings
-from sharpstats.trial.plan import DEFAULT_LEVELS, Plan, Reaches, Same
+from sharpstats.trial.plan import DEFAULT_LEVELS, Gap, Plan, Reaches, Same
 from sharpstats.units import Quantity
 
 MARGIN = Quantity(15.0, "%")
@@ -34,3 +34,11 @@ def test_each_level_that_no_reading_has_is_told_with_the_line_of_its_claim() -> 
 def test_a_factor_without_any_reading_is_told_as_such() -> None:
     problems = claims_without_readings(PLAN, {"medium": {"A", "B", "C"}})
     assert [problem.mend for problem in problems] == ["The readings have no `steel` at all."]
+
+
+def test_a_gap_needs_readings_at_both_of_its_levels() -> None:
+    gap = Gap(id="g", says="A and B", medium="A", than="B", across="steel", levels=("x", "y"), margin=MARGIN, line=30)
+    plan = Plan(title="A?", factors={"medium": ("A", "B"), "steel": ("x", "y")}, claims=(gap,))
+    (problem,) = claims_without_readings(plan, {"medium": {"A", "B"}, "steel": {"x"}})
+    assert (problem.line, problem.key, problem.value) == (30, "levels", "y")
+    assert 'is about `steel` "y", and no reading has it. The readings have: "x".' in str(problem)

@@ -130,6 +130,7 @@ def test_operators_that_are_no_factor_stand_in_no_plan(make_folder) -> None:
 @pytest.mark.parametrize(("text", "expected"), [
     ("Al, ALL and al.", "operator 2, ALL and operator 2."),
     ("Al-fresco with al_x", "operator 2-fresco with operator 2_x"),
+    ("A true Al, an Al and a AL", "A true operator 2, an operator 2 and an operator 2"),
     ("Al Green is not Al", "operator 1 is not operator 2"),
 ])  # fmt: skip
 def test_only_whole_names_are_replaced_the_longest_first(text: str, expected: str) -> None:
