@@ -36,3 +36,12 @@ spread(20246, 3, 3, FALSE, "lme_spread_a.csv"); spread(20247, 2:4, 2:5, TRUE, "l
 ## single cuts beyond the tester's range: one cut an edge, log of the force, right-censored at ln 180
 set.seed(20248); d <- data.frame(medium = rep(c("film", "plate", "slate"), each = 12)); y <- round(exp(c(film = 4.8, plate = 4.95, slate = 5.1)[d$medium] + rnorm(36, 0, .25)), 1)
 d$over <- as.integer(y > 180); d$force <- pmin(y, 180); w(d[c("medium", "force", "over")], "surv_gauss_a.csv")
+
+## three media by two operators on every blade, unbalanced: 2 cells of a blade empty, 1 to 3 edges a cell, 1 to 4 cuts an edge
+set.seed(20249); cell <- expand.grid(blade = sprintf("K%d", 1:5), operator = c("learner", "practised"), medium = c("film", "plate", "slate"), stringsAsFactors = FALSE)
+cell <- cell[-sample(nrow(cell), 2), ]; e <- cell[rep(seq_len(nrow(cell)), sample(1:3, nrow(cell), TRUE)), ]; e$edge <- sprintf("E%03d", seq_len(nrow(e)))
+b <- setNames(rnorm(5, 0, .15), sprintf("K%d", 1:5)); bm <- setNames(rnorm(15, 0, .08), paste(rep(names(b), 3), rep(c("film", "plate", "slate"), each = 5)))
+mu <- c(film = 4.9, plate = 5.0, slate = 5.05)[e$medium] + ifelse(e$operator == "learner", .05, 0) + ifelse(e$operator == "learner" & e$medium == "slate", .15, 0)
+e$eta <- mu + b[e$blade] + bm[paste(e$blade, e$medium)] + rnorm(nrow(e), 0, .1); nc <- sample(1:4, nrow(e), TRUE)
+d <- e[rep(seq_len(nrow(e)), nc), ]; d$cut <- sequence(nc); d$force <- round(exp(d$eta + rnorm(nrow(d), 0, .08)), 1)
+w(d[c("medium", "operator", "blade", "edge", "cut", "force")], "lmm_gap_a.csv")
