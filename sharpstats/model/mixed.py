@@ -661,7 +661,7 @@ def fit_sums(
         unit=kinds, first=kinds, size=sums.size, upper=tuple(codes for codes, _ in coded),
         levels=tuple(levels for _, levels in coded), diagonal=structure.own is not None, alike=sums.alike,
     )  # fmt: skip
-    _check_columns(sum(units.levels))
+    _check_columns(frame.random, units.levels)
     centre = float(np.average(frame.y, weights=sums.alike * sums.size))
     means_of_kinds = np.column_stack([_design(frame, units), frame.y - centre])
     reduced = reduce_sums(units, means_of_kinds, sums.between, sums.within)
@@ -743,7 +743,7 @@ def _find_structure(frame: ModelFrame, by: str | None) -> tuple[Structure, Units
     if by is not None and not coded:  # no random term: each reading is a unit
         unit, count = np.arange(frame.y.size), frame.y.size
     structure, upper = _structure(frame.random, [levels for _, levels in coded], count, frame.y.size)
-    _check_columns(sum(coded[k][1] for k in upper))
+    _check_columns([frame.random[k] for k in upper], [coded[k][1] for k in upper])
     first = first_of_each(unit, count)
     units = Units(
         unit=unit, first=first, size=np.bincount(unit, minlength=count).astype(float),
@@ -777,12 +777,13 @@ def _coded_term(frame: ModelFrame, term: Term) -> tuple[Codes, int]:
     return (factors[0].codes, len(factors[0].raw)) if len(term) == 1 else combine([factor.codes for factor in factors])
 
 
-def _check_columns(columns: int) -> None:
+def _check_columns(terms: Sequence[Term], levels: Sequence[int]) -> None:
     """Refuse before any matrix of that many rows is made."""
-    if columns > MAX_COLUMNS:
+    if sum(levels) > MAX_COLUMNS:
+        each = ", ".join(f"{term_name(term)} {count:,}" for term, count in zip(terms, levels, strict=True))
         raise FitError(
-            f"The blocks have {columns:,} levels in all; more than {MAX_COLUMNS:,} cannot be fitted. "
-            "Name as blocks only what a person would count: blades, days, operators."
+            f"The blocks have {sum(levels):,} levels in all ({each}); more than {MAX_COLUMNS:,} cannot be fitted. Name "
+            "as blocks only what a person would count: blades, days, operators."
         )
 
 

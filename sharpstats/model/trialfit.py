@@ -212,6 +212,7 @@ def fit_trial(trial: Trial) -> TrialFit:
             "No edge is left to compare: every row is set aside or over range. "
             "`sharpstats check` names the rows and the reasons."
         )
+    _check_cuts(compared, trial.plan.unit)
     scale = trial.plan.scale
     values = compared["reading"].to_numpy(float)
     compared = compared.assign(**{RESPONSE: np.log(values) if scale == "log" else values})
@@ -329,6 +330,24 @@ def _drift(trial: Trial) -> Drift | None:
     table["reading"] = np.exp(table["mean"]) if log else table["mean"]
     table["kind"] = first.agg(" on ".join, axis=1)
     return control_drift(table.reset_index(), float(order.min()), float(order.max()), 1 - trial.plan.alpha)
+
+
+def _check_cuts(compared: pd.DataFrame, unit: str) -> None:
+    """Refuse cuts without any spread, in the words of a trial."""
+    if compared["over_range"].any():
+        return
+    reading = compared["reading"]
+    if reading.nunique() == 1:
+        raise FitError(
+            f"All {len(compared):,} cuts read {reading.iloc[0]:g} {unit}, so there is no spread to judge a difference "
+            "by. Does the tester hold its peak, and round to steps finer than the edges differ?"
+        )
+    edges = compared.groupby(EDGE, observed=True)["reading"]
+    if edges.size().max() > 1 and edges.nunique().max() == 1:
+        raise FitError(
+            "All cuts on each edge read the same, so the error of a single cut cannot be seen. If one number was "
+            "copied to all cuts of an edge, keep one row for each edge; else ask what step the tester rounds to."
+        )
 
 
 def _order(readings: pd.DataFrame) -> pd.Series:

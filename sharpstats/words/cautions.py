@@ -52,18 +52,25 @@ def _limits(fit: TrialFit) -> Iterator[str]:
     plan = fit.trial.plan
     if plan.publishing.invented:
         yield "The readings are invented: they say nothing about anything real."
+    factors = {name: _compared(fit, name) for name in plan.factors}
     yield (
-        f"The pieces, not their kinds: each medium ({_names(plan.factors[MEDIUM])}) stands for the piece that was "
+        f"The pieces, not their kinds: each medium ({_names(factors[MEDIUM])}) stands for the piece that was "
         "used. Another piece of the same name may do better or worse."
     )
     yield from _samples(fit)
-    others = [f"{clip(name)} ({_names(levels)})" for name, levels in plan.factors.items() if name != MEDIUM]
+    others = [f"{clip(name)} ({_names(levels)})" for name, levels in factors.items() if name != MEDIUM]
     if others:
         yield f"Nothing beyond what was compared: {listing(others)}."
     yield (
         "A reading is the force at which a filament parts. Whether the edge cuts wood or food better, or stays keen "
         "for longer, was not asked."
     )
+
+
+def _compared(fit: TrialFit, name: str) -> tuple[str, ...]:
+    """Levels of a factor that are in the comparison, in the order of the plan."""
+    held = set(fit.data[name].unique())
+    return tuple(level for level in fit.trial.plan.factors[name] if level in held)
 
 
 def _names(levels: tuple[str, ...]) -> str:
@@ -77,6 +84,9 @@ def _samples(fit: TrialFit) -> Iterator[str]:
     blocks = fit.trial.plan.layout.blocks
     for name in blocks:
         number = int(fit.data[name].nunique())
+        if number == 1:
+            yield f"It holds for the one {clip(name)} of this trial: nothing is known about other ones."
+            continue
         yield f"It holds for {clip(name)}s like the {number} of this trial, as far as those were picked without favour."
     if "blade" not in blocks and "blade" in fit.data:
         yield f"It holds for these {count(int(fit.data['blade'].nunique()), 'blade')}."

@@ -222,6 +222,39 @@ def test_a_number_keeps_the_space_before_its_unit(small: Path, environment: dict
     assert all(not line.lstrip().startswith(("% ", "gf ")) for line in said.splitlines())  # kept together
 
 
+def readings(folder: Path, blades: int, reading: str, cuts: int = 2) -> Path:
+    """Replace the readings of a trial: each blade with both media."""
+    rows = [f"e{b}{medium},{medium},b{b},{cut},{reading.format(b=b % 7, cut=cut)}"
+            for b in range(blades) for medium in ("slate", "film") for cut in range(1, cuts + 1)]  # fmt: skip
+    (folder / "readings.csv").write_text("\n".join(["edge,medium,blade,cut,reading", *rows]) + "\n")
+    return folder
+
+
+@pytest.mark.parametrize(("blades", "reading", "says"), [
+    (4, "150", "All 16 cuts read 150 gf, so there is no spread to judge a difference by. Does the tester"),
+    (4, "15{b}", "All cuts on each edge read the same, so the error of a single cut cannot be seen. If one number was"),
+    (10_000, "15{b}.{cut}", "The blocks have 10,000 levels in all (blade 10,000); more than 3,000 cannot"),
+    (4, ">500", "over range"),
+])  # fmt: skip
+def test_readings_that_cannot_be_judged_are_said_with_the_reason(
+    small: Path, blades: int, reading: str, says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["judge", str(readings(small, blades, reading))]) == 2
+    told = capsys.readouterr()
+    assert says in " ".join(told.err.split())
+    assert "Traceback" not in told.err and told.out == ""
+
+
+def test_one_operator_is_no_sample_of_operators(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (small / "trial.toml").write_text(PLAN.replace('blocks = ["blade"]', 'blocks = ["blade", "operator"]'))
+    rows = (small / "readings.csv").read_text().splitlines()
+    (small / "readings.csv").write_text("\n".join([f"{rows[0]},operator", *(f"{row},anna" for row in rows[1:])]))
+    assert main(["judge", str(small)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "It holds for the one operator of this trial: nothing is known about other ones." in told
+    assert main(["check", str(small)]) == 0
+
+
 def test_judge_as_json_is_what_a_report_holds(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["judge", str(small), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)

@@ -146,7 +146,7 @@ class TestLayoutsThatCannotAnswer:
         table = pd.concat([table, table], ignore_index=True)
         table["y"] = np.random.default_rng(0).normal(size=len(table))
         assert self.refused(table, [], ["blade", "edge"]) == (
-            "The blocks have 30,000 levels in all; more than 3,000 cannot be fitted. "
+            "The blocks have 30,000 levels in all (blade 30,000); more than 3,000 cannot be fitted. "
             "Name as blocks only what a person would count: blades, days, operators."
         )
 

@@ -259,6 +259,24 @@ class TestLayouts:
         with pytest.raises(FitError, match=r"twenty cuts on one edge are still one edge"):
             self.fit(tmp_path, table, blocks=())
 
+    def test_no_spread_at_all(self, tmp_path: Path) -> None:
+        table = crossed(np.random.default_rng(1)).assign(y=np.log(150))
+        with pytest.raises(FitError) as caught:
+            self.fit(tmp_path, table)
+        assert str(caught.value) == (
+            "All 72 cuts read 150 gf, so there is no spread to judge a difference by. Does the tester hold its peak, "
+            "and round to steps finer than the edges differ?"
+        )
+
+    def test_one_number_copied_to_all_cuts_of_an_edge(self, tmp_path: Path) -> None:
+        table = crossed(np.random.default_rng(1))
+        with pytest.raises(FitError) as caught:
+            self.fit(tmp_path, table.assign(y=table.groupby("edge")["y"].transform("first")))
+        assert str(caught.value) == (
+            "All cuts on each edge read the same, so the error of a single cut cannot be seen. If one number was "
+            "copied to all cuts of an edge, keep one row for each edge; else ask what step the tester rounds to."
+        )
+
     def test_all_over_range(self, tmp_path: Path) -> None:
         readings = as_readings(crossed(np.random.default_rng(1))).astype({"reading": object}).assign(reading=">1500")
         with pytest.raises(FitError, match=r"^No edge is left to compare: every row is set aside or over range\. "

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import numpy as np
 import pytest
+from reference.layouts import as_readings, crossed, made_trial
 
 from sharpstats.claims.finding import Findings
+from sharpstats.model.trialfit import TrialFit
+from sharpstats.trial.trial import open_trial
 from sharpstats.words.cautions import limits, safety
 
 
@@ -26,6 +32,29 @@ def test_what_the_demo_does_not_say(judged: Findings) -> None:
     hands = judged.fit.data["operator"].nunique()
     assert f"({hands}\u00a0operators)" in points[3]
     assert points == limits(judged.fit).points
+
+
+def made(folder: Path, operators: int, plan: str = "") -> TrialFit:
+    """A trial with so many operators, who may be a factor of the plan."""
+    table = as_readings(crossed(np.random.default_rng(1)))
+    again = table.groupby(["blade", "medium"])["edge"].rank("dense").astype(int)
+    table["operator"] = np.array(["anna", "ben"])[again % operators]
+    trial = made_trial(folder / "trial", table, blocks=["blade", *([] if plan else ["operator"])])
+    text = (trial.folder / "trial.toml").read_text(encoding="utf-8")
+    (trial.folder / "trial.toml").write_text(text.replace("[factors]", f"[factors]\n{plan}"), encoding="utf-8")
+    found: TrialFit = open_trial(trial.folder).fit()
+    return found
+
+
+def test_one_operator_does_not_stand_for_others(tmp_path: Path) -> None:
+    points = limits(made(tmp_path, operators=1)).points
+    assert "It holds for the one operator of this trial: nothing is known about other ones." in points
+    assert not any("operators like" in point for point in points)
+
+
+def test_a_level_that_was_planned_but_not_made_was_not_compared(tmp_path: Path) -> None:
+    points = limits(made(tmp_path, operators=1, plan='operator = ["anna", "ben"]')).points
+    assert "Nothing beyond what was compared: operator (anna)." in points
 
 
 def test_many_media_are_not_all_named(hostile: Findings) -> None:
