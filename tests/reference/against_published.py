@@ -22,6 +22,7 @@ from sharpstats.model.anova import anova, welch
 from sharpstats.model.largesample import linear_limits, ratio_limits
 from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.model.multiple import dunnett_factor, dunnett_p, holm, max_t_cdf, tukey_factor, tukey_p
+from sharpstats.model.overrange import over_range_derivatives
 from sharpstats.model.tolerance import one_sided_factor, two_sided_factor
 
 
@@ -118,10 +119,65 @@ def one_spread() -> Found:
         yield held(name, "variances, one edge variance", fit.optimum.variances[places], theirs, source, 10)
 
 
-def spread_fit(name: str) -> MixedFit:
-    """One edge variance for all media."""
+def spread_fit(name: str, by: str | None = None) -> MixedFit:
+    """One edge variance for all media, or one for each."""
     table = stored_table(f"r/{name}")
-    return fit_mixed(table.assign(y=np.log(table["force"])), response="y", fixed=["medium"], random=["blade", "edge"])
+    table = table.assign(y=np.log(table["force"]))
+    return fit_mixed(table, response="y", fixed=["medium"], random=["blade", "edge"], spread_by=by)
+
+
+def own_spreads() -> Found:
+    """Edges that spread differently: a variance for each medium."""
+    source = "R nlme, finished by Newton steps"
+    for name in ("lme_spread_a", "lme_spread_b"):
+        stored, fit = stored_json(f"r/{name}"), spread_fit(name, "medium")
+        theirs = [row["var"] for row in stored["variances"]]
+        yield held(name, "criterion", [fit.reml_criterion], [stored["reml_criterion"]], source, 10)
+        yield held(name, "variances", fit.optimum.variances[fit.structure.positions], theirs, source, 9)
+        rows, mine = pd.DataFrame(stored["coefficients"]), fit.coefficients.table
+        columns = ["estimate", "se", "df", "p"]
+        yield held(name, "KR coefficients: estimate, SE, df, p", mine[columns], rows[columns], source, 9)
+    stored = stored_json("r/lme_residual_a")
+    fit = fit_mixed(stored_table("r/means_edges_a"), response="log_force", fixed=["medium"],
+                    random=["blade", "edge"], spread_by="medium")  # fmt: skip
+    yield held("lme_residual_a", "criterion", [fit.reml_criterion], [stored["reml_criterion"]], "R nlme", 9)
+
+
+def gaps() -> Found:
+    """Differences between media at each level of another factor, and how much they differ."""
+    stored, data = stored_json("r/lmm_gap_a"), stored_table("r/lmm_gap_a")
+    fixed, random = ["medium", "operator", ("medium", "operator")], ["blade", ("blade", "medium"), "edge"]
+    fit = fit_mixed(data.assign(y=np.log(data["force"])), response="y", fixed=fixed, random=random)
+    yield held("lmm_gap_a", "criterion", [fit.reml_criterion], [stored["criterion"]], "R lme4", 10)
+    ours = fit.contrasts("medium", by="operator")
+    rows = pd.DataFrame(stored["differences"])
+    assert [name.replace(" minus ", " - ") for name in ours.terms] == rows["contrast"].to_list()
+    columns = ["estimate", "se", "df"]
+    mine, theirs = ours.table[columns], rows[columns]
+    yield held("lmm_gap_a", "differences: estimate, SE, df", mine, theirs, "R emmeans", 9)
+    square = np.kron([1.0, -1.0], np.eye(3))
+    gap, se = square @ ours.estimate, np.sqrt((square @ ours.covariance @ square.T).diagonal())
+    theirs = pd.DataFrame(stored["gaps"])[["estimate", "se"]]
+    yield held("lmm_gap_a", "gaps: estimate, SE", np.column_stack([gap, se]), theirs, "R emmeans", 9)
+
+
+def over_range() -> Found:
+    """Single cuts over the range: at R's scale the same effects, standard errors and likelihood."""
+    data, stored = stored_table("r/surv_gauss_a"), stored_json("r/surv_gauss_a")["censored"]
+    data = data.assign(y=np.log(data["force"]), over=data["over"] == 1)
+    fit = fit_mixed(data, response="y", fixed=["medium"], over="over")
+    assert fit.over is not None
+    found, mode = over_range_derivatives(fit.over.model, np.array([stored["scale"] ** 2]), fit.over.eta)
+    rows = pd.DataFrame(stored["coefficients"])[:3]
+    size = rows["se"].to_numpy()
+    source = "R survival, finished by Newton steps"
+    effects = mode.effects + fit.offset * np.eye(3)[0]
+    yield held("surv_gauss_a", "effects at R's scale", effects, rows["estimate"], source, 9, size)
+    given_scale = np.linalg.inv(np.linalg.inv(stored["vcov"])[:3, :3])
+    se = np.sqrt(given_scale.diagonal())
+    yield held("surv_gauss_a", "SE at R's scale", np.sqrt(mode.m.diagonal()), se, source, 9)
+    likelihood = found.criterion - mode.log_det + 3 * np.log(2 * np.pi)
+    yield held("surv_gauss_a", "likelihood at R's scale", [likelihood], [-2 * stored["loglik"]], source, 10)
 
 
 @dataclass(frozen=True)
@@ -205,6 +261,7 @@ def _gauge() -> Iterator[Printed]:
 
 PARTS: dict[str, Callable[[], Found]] = {
     "edge means": edge_means, "families": families, "mean squares": mean_squares, "one spread": one_spread,
+    "own spreads": own_spreads, "gaps": gaps, "over range": over_range,
 }  # fmt: skip
 
 
