@@ -14,6 +14,7 @@ from typing import Any
 DOORS = {
     "fit": "sharpstats.model.trialfit:fit_trial",
     "judge": "sharpstats.claims.judge:judge_trial",
+    "fragility": "sharpstats.claims.fragility:fragility",
     "publish": "sharpstats.publish.publish:publish",
     "html": "sharpstats.words.display:as_html",
     "text": "sharpstats.words.display:as_text",

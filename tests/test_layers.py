@@ -147,6 +147,7 @@ def test_the_doors_to_the_right_are_these() -> None:
     assert DOORS == {
         "fit": "sharpstats.model.trialfit:fit_trial",
         "judge": "sharpstats.claims.judge:judge_trial",
+        "fragility": "sharpstats.claims.fragility:fragility",
         "publish": "sharpstats.publish.publish:publish",
         "html": "sharpstats.words.display:as_html",
         "text": "sharpstats.words.display:as_text",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 import pandas as pd
@@ -26,7 +26,7 @@ from sharpstats.trial.plan import Scale
 Floats = NDArray[np.float64]
 Estimate = tuple[float, float, float]
 """Estimate, standard error and df, on the fit's scale."""
-Counts = Mapping[str, pd.Series]
+Counts = Mapping[str, NDArray[np.int64]]
 """Cuts of each of a medium's edges."""
 
 
@@ -49,7 +49,7 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
     estimate, se, df = found[0] if found is not None else (math.nan,) * 3
     cells = [edges_where(fit, place.where) for place in contrast.places]
     media = (contrast.medium, contrast.than)
-    counts = [{name: edges.loc[edges["medium"] == name, "cuts"] for name in media} for edges in cells]
+    counts = [_cuts(edges, media) for edges in cells]
     unknown = found is None
 
     def more_edges(rate: float) -> int | None:
@@ -60,14 +60,21 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
 
     factors, plan = fit.mixed.frame.fixed_factors, fit.trial.plan
     others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
-    dealt = rerandomising.layout(cells, *media, others, plan.layout.blocks, plan.alpha)
+
+    @cache
+    def dealt() -> rerandomising.Layout | Note | None:
+        return rerandomising.layout(cells, *media, others, plan.layout.blocks, plan.alpha)
 
     def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
         simple = second.without_model(cells[0], *media, others, plan.layout.blocks, *cells[1:])
         found = [] if simple is None else [second.opinion(*simple, region, rate, outcome)]
-        if isinstance(dealt, rerandomising.Layout):
-            found.append(rerandomising.opinion(dealt, region, rate, outcome, plan.layout.seed))
+        layout = dealt()
+        if isinstance(layout, rerandomising.Layout):
+            found.append(rerandomising.opinion(layout, region, rate, outcome, plan.layout.seed))
         return tuple(found)
+
+    def unsaid() -> tuple[Note, ...]:
+        return tuple(note for note in [dealt()] if isinstance(note, Note))
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
     return Evidence(
@@ -82,8 +89,13 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
         edges={name: sum(len(at[name]) for at in counts) for name in media},
         cuts={name: sum(int(at[name].sum()) for at in counts) for name in media},
         parts=partial(_parts, fit, contrast, found, counts),
-        notes=(*_notes(fit, contrast, unknown, counts), *([dealt] if isinstance(dealt, Note) and not unknown else [])),
+        unsaid=unsaid, notes=_notes(fit, contrast, unknown, counts),
     )  # fmt: skip
+
+
+def _cuts(edges: pd.DataFrame, media: Sequence[str]) -> Counts:
+    medium, cuts = edges["medium"].to_numpy(dtype=object), edges["cuts"].to_numpy()
+    return {name: cuts[medium == name] for name in media}
 
 
 def _interval(found: Estimate, scale: Scale, rate: float) -> tuple[float, float]:
@@ -149,14 +161,14 @@ def _missing(fit: TrialFit, where: Mapping[str, str]) -> bool:
 
 def edges_where(fit: TrialFit, where: Mapping[str, str]) -> pd.DataFrame:
     """Edges of the comparison at the levels that a claim names."""
-    return fit.edges[_rows_at(fit.edges, where)]
+    return fit.edges[_rows_at(fit.edges, where)] if where else fit.edges
 
 
 def _rows_at(table: pd.DataFrame, where: Mapping[str, str]) -> NDArray[np.bool_]:
     """Which rows of a table are at these levels."""
     kept = np.ones(len(table), dtype=bool)
     for name, level in where.items():
-        kept &= (table[name].astype(str) == level).to_numpy()
+        kept &= table[name].astype(str).to_numpy(dtype=object) == level
     return kept
 
 
@@ -182,7 +194,7 @@ def _not_answered(contrast: Contrast, counts: Sequence[Counts]) -> Note:
 def _empty(contrast: Contrast, counts: Sequence[Counts]) -> list[str]:
     """Media without an edge, each with its place in words."""
     cells = zip(contrast.places, counts, strict=True)
-    return [f"{name}{at_levels(place.where)}" for place, here in cells for name, cuts in here.items() if cuts.empty]
+    return [f"{name}{at_levels(place.where)}" for place, here in cells for name, cuts in here.items() if not len(cuts)]
 
 
 def _one_hand(fit: TrialFit, contrast: Contrast) -> tuple[Note, ...]:

@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
 from sharpstats.interval import Interval
-from sharpstats.late import Shown
+from sharpstats.late import Shown, late
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Claim, Scale
 from sharpstats.trial.trial import Trial
+
+if TYPE_CHECKING:
+    from sharpstats.claims.fragility import Fragility
 
 Outcome = Literal["shown", "contradicted", "open"]
 
@@ -198,6 +201,12 @@ class Findings(Shown):
         raise KeyError(f"no claim {claim!r}; there are {', '.join(f.claim for f in self.findings) or 'none'}")
 
     __iter__ = None
+
+    @cached_property
+    def fragility(self) -> Fragility:
+        """What would change the findings: each edge, blade and operator left out, and more. Some seconds, once."""
+        found: Fragility = late("fragility")(self)
+        return found
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from sharpstats.claims.region import Region
 from sharpstats.errors import ClaimError
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
-from sharpstats.trial.plan import Claim, Comparison, Gap, Keener, NoWorse, Reaches, Same
+from sharpstats.trial.plan import Claim, Comparison, Gap, Keener, NoWorse, Plan, Reaches, Same, Scale
 from sharpstats.trial.trial import Trial
 
 REGIONS: dict[type[Comparison], Callable[..., Region]] = {
@@ -55,17 +55,40 @@ def judge_trial(trial: Trial) -> Findings:
     if not plan.claims:
         raise ClaimError("The plan makes no claim. Add a [[claim]] to trial.toml; `sharpstats new` shows some.")
     fit: TrialFit = trial.fit()
-    evidence = [_evidence(claim, fit) for claim in plan.claims]
-    inside = [plan.family == "holm" and claim.primary for claim in plan.claims]
-    parts = share(evidence, inside, plan.alpha)
+    evidence = [evidence_for(claim, fit) for claim in plan.claims]
+    parts = share_out(plan, evidence)
     findings = tuple(map(_finding, plan.claims, evidence, parts, [fit] * len(parts)))
-    return Findings(trial, fit, findings, _notes(fit, findings, sum(inside)))
+    return Findings(trial, fit, findings, _notes(fit, findings, sum(_family(plan))))
 
 
-def _evidence(claim: Claim, fit: TrialFit) -> Evidence:
+def share_out(plan: Plan, evidence: Sequence[Evidence]) -> list[Shared]:
+    """Share the plan's error rate among its claims."""
+    return share(evidence, _family(plan), plan.alpha)
+
+
+def _family(plan: Plan) -> list[bool]:
+    """Which claims share the error rate."""
+    return [plan.family == "holm" and claim.primary for claim in plan.claims]
+
+
+def region_for(claim: Comparison, scale: Scale) -> Region:
+    """Differences, on a scale, that make a claim true."""
+    return REGIONS[type(claim)](claim, scale)
+
+
+def evidence_for(claim: Claim, fit: TrialFit, region: Region | None = None) -> Evidence:
+    """Evidence on one claim.
+
+    Parameters
+    ----------
+    claim : Claim
+    fit : TrialFit
+    region : Region, optional
+        Differences that make it true, where the fit's scale is not the one that its margin is for.
+    """
     if not isinstance(claim, Comparison):
         return OTHERS[type(claim)](claim, fit)
-    region = REGIONS[type(claim)](claim, fit.scale)
+    region = region or region_for(claim, fit.scale)
     places = gap.places(claim) if isinstance(claim, Gap) else (Place(claim.where),)
     return comparison(fit, region, Contrast(claim.medium, claim.than, places))
 
@@ -82,7 +105,8 @@ def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> F
         estimate_on_scale=evidence.estimate_on_scale, se=evidence.se, real=_real(evidence, low, high),
         edges=evidence.edges, cuts=evidence.cuts, more_edges=more,
         more_edges_capped=part.finding == "open" and not unknown and more is None,
-        opinions=() if unknown else evidence.opinions(part.rate, part.finding), notes=evidence.notes,
+        opinions=() if unknown else evidence.opinions(part.rate, part.finding),
+        notes=evidence.notes if unknown else (*evidence.notes, *evidence.unsaid()),
     )  # fmt: skip
 
 

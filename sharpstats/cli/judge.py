@@ -11,7 +11,8 @@ SUMMARY = "say which claims are shown, contradicted or open"
 ABOUT = """\
 Read the plan and the readings, fit the model that the layout asks for, and judge every claim. A claim
 is shown, contradicted or open. Open means that these readings cannot tell, and comes with how many
-more edges would likely settle it."""
+more edges would likely settle it. At the end stands what would change a finding: an edge, a blade or an
+operator left out, rows put back that were set aside, or the other scale."""
 MORE = """\
 example:
   sharpstats judge my-trial
@@ -46,7 +47,7 @@ def run(options: argparse.Namespace) -> int:
         else:
             from sharpstats.words.display import as_text
 
-            text = as_text(findings, width())
+            text = f"{as_text(findings, width())}\n\n{as_text(findings.fragility, width())}"
     if options.json:
         show_json(content)
     else:

@@ -5,6 +5,7 @@ from sharpstats.figures.claim import claim_picture
 from sharpstats.figures.claims import claims_picture
 from sharpstats.figures.drift import drift_picture
 from sharpstats.figures.edges import edges_picture
+from sharpstats.figures.fragility import fragility_picture
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.residuals import residuals_picture
 from sharpstats.figures.spread import spread_picture
@@ -17,6 +18,7 @@ __all__ = [
     "claims_picture",
     "drift_picture",
     "edges_picture",
+    "fragility_picture",
     "residuals_picture",
     "spread_picture",
 ]

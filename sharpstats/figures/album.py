@@ -7,6 +7,7 @@ from sharpstats.figures.claim import claim_picture
 from sharpstats.figures.claims import claims_picture
 from sharpstats.figures.drift import drift_picture
 from sharpstats.figures.edges import edges_picture
+from sharpstats.figures.fragility import fragility_picture
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.residuals import residuals_picture
 from sharpstats.figures.spread import spread_picture
@@ -22,12 +23,14 @@ def album(findings: Findings) -> tuple[Picture, ...]:
     Returns
     -------
     tuple of Picture
-        Claims, edges, spread, residuals, and drift where there are control edges.
+        Claims, what would change them, edges, spread, residuals, and drift where there are control edges.
     """
     fit = findings.fit
-    drawn = [claims_picture(findings), edges_picture(fit), spread_picture(fit), residuals_picture(fit)]
-    drift = drift_picture(fit)
-    return (*drawn, drift) if drift is not None else tuple(drawn)
+    drawn = [
+        claims_picture(findings), fragility_picture(findings.fragility), edges_picture(fit), spread_picture(fit),
+        residuals_picture(fit), drift_picture(fit),
+    ]  # fmt: skip
+    return tuple(picture for picture in drawn if picture is not None)
 
 
 def claim_pictures(findings: Findings) -> tuple[Picture, ...]:

@@ -34,7 +34,7 @@ class UnitResiduals:
         in standard errors of that difference.
     influence : ndarray of shape (units,)
         Largest change of a difference between media, in its standard errors, when the edge is
-        left out at unchanged variances.
+        left out at unchanged variances. Both are NaN for an edge without which its cell would be empty.
     """
 
     fitted: Floats
@@ -75,6 +75,7 @@ def unit_residuals(fit: MixedFit, rows: Floats, means: Floats, size: Floats, con
     fitted = rows @ (m @ w.a[:f, f])
     projected = (means - fitted) / variance
     own = 1 / variance - ((rows @ m) * rows).sum(axis=1) / variance**2
+    own = np.where(own * variance > 1e-9, own, np.nan)  # an edge that alone answers for its cell: nothing predicts it
     left_out = projected / own
     inner, _ = inner_inverse(w.a[: r.q, : r.q], column_roots(r, s), r.q)
     x_part = (rows[:, r.q :] - rows[:, : r.q] @ inner @ w.a[: r.q, r.q : f]) / variance[:, None]

@@ -55,8 +55,9 @@ def results(findings: Findings) -> dict[str, Any]:
         "means": _means(fit),
         "contrasts": _rows(fit.contrasts.table),
         "findings": [_finding(finding) for finding in findings.findings],
+        "fragility": [row for finding in findings.findings for row in _fragility(findings, finding)],
         "drift": _drift(fit),
-        "notes": [*findings.notes, *fit.notes, *trial.cautions, *trial.repairs],
+        "notes": [*findings.notes, *findings.fragility.notes, *fit.notes, *trial.cautions, *trial.repairs],
         "provenance": provenance(trial),
     })  # fmt: skip
 
@@ -90,6 +91,18 @@ def _means(fit: TrialFit) -> list[dict[str, Any]]:
 
 def _finding(finding: Finding) -> dict[str, Any]:
     return {name: getattr(finding, name) for name in FINDING}
+
+
+def _fragility(findings: Findings, finding: Finding) -> Iterator[dict[str, Any]]:
+    """Give one row for each kind of change: how many were tried, and which gave another finding or none."""
+    for group in findings.fragility.groups(finding.claim):
+        yield {
+            "claim": finding.claim, "change": group.kind, "tried": len(group.members),
+            "changed": {one.change.name: one.finding for one in group.other},
+            "unanswered": {one.change.name: one.reason for one in group.unanswered},
+            "low": min((one.low for one in group.answered), default=None),
+            "high": max((one.high for one in group.answered), default=None),
+        }  # fmt: skip
 
 
 def _drift(fit: TrialFit) -> dict[str, Any] | None:

@@ -44,6 +44,8 @@ kept(figures.claims_picture(findings))"""
 SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("findings", "Findings", "findings"),
     ("claims", "Each claim against its margin", CLAIMS),
+    ("firmness", "What would change the findings", "findings.fragility"),
+    ("fragility", "", "kept(figures.fragility_picture(findings.fragility))"),
     ("edges", "Every edge", "kept(figures.edges_picture(fit))"),
     ("fit", "Means and differences", "fit"),
     ("spread", "Where the spread comes from", "kept(figures.spread_picture(fit))"),

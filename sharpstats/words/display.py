@@ -14,12 +14,14 @@ from typing import Any
 import pandas as pd
 
 from sharpstats.claims.finding import Finding, Findings
+from sharpstats.claims.fragility import Fragility
 from sharpstats.model.controls import Drift
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
+from sharpstats.words.fragility import fragility_blocks
 from sharpstats.words.numbers import level_percent, p_value
 from sharpstats.words.onfindings import finding_blocks, findings_blocks
 from sharpstats.words.onfit import METHODS, adjusted_forms, mixed_fit_blocks, notes_blocks, trial_fit_blocks
@@ -48,6 +50,7 @@ blocks.register(Trial, trial_blocks)
 blocks.register(TrialFit, trial_fit_blocks)
 blocks.register(Findings, findings_blocks)
 blocks.register(Finding, finding_blocks)
+blocks.register(Fragility, fragility_blocks)
 blocks.register(MixedFit, mixed_fit_blocks)
 
 

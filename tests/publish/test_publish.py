@@ -76,7 +76,8 @@ def test_each_picture_is_there_as_png_and_svg_and_each_claim_has_a_wide_one(publ
     for finding in results_of(published)["findings"]:
         width, height = png_size(published / "figures" / f"claim-{finding['claim']}.png")
         assert width * 9 == height * 16
-    assert len(names) == len(results_of(published)["findings"]) + 5  # and claims, edges, spread, residuals, drift
+    others = {"claims", "fragility", "edges", "spread", "residuals", "drift"}
+    assert len(names) == len(results_of(published)["findings"]) + len(others)
 
 
 def png_size(path: Path) -> tuple[int, int]:
@@ -168,7 +169,7 @@ def test_every_picture_has_a_sentence_and_every_result_a_text(published: Path) -
         if "image/png" in out.data:
             pictures += 1
             assert len(out.metadata["image/png"]["alt"]) > 40, name
-    assert pictures == 5
+    assert pictures == 6
 
 
 def test_anybody_can_run_it_again_elsewhere_and_gets_the_same(published: Path, tmp_path: Path) -> None:
