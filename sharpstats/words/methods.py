@@ -113,12 +113,6 @@ def _claims(findings: Findings) -> Iterator[str]:
             "the claim's number as it did is the p value; for that the number is first taken off the readings of the "
             "one medium. It speaks of these very blocks."
         )
-    if findings.fragility.changed:
-        yield (
-            "To see what would change the findings, the model was fitted and all claims were judged anew without each "
-            "edge, each level of a block and each operator, with the rows put back that were set aside by hand, and on "
-            "the other scale."
-        )
 
 
 def _rerandomised(findings: Findings) -> bool:

@@ -154,7 +154,7 @@ def test_a_fit_that_fails_is_kept_with_its_reason(open_made) -> None:
     table = pd.DataFrame(rows, columns=["edge", "medium", "reading"])
     found = open_made(table, [KEENER], layout={"blocks": []}).judge().fragility
     lost = one_of(found, "claim-1", "edge", "s2")
-    assert (lost.finding, lost.reason[:14]) == (None, "All values of ")
+    assert (lost.finding, lost.reason[:16]) == (None, "All 4 cuts read ")
     assert one_of(found, "claim-1", "edge", "f1").finding == "open"
 
 
