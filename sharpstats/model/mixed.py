@@ -58,7 +58,7 @@ from sharpstats.model.spec import (
     model_frame,
     term_name,
 )
-from sharpstats.model.strata import Strata, find_strata
+from sharpstats.model.strata import Strata, column_rank, find_strata
 from sharpstats.model.sums import Sums, reduce_sums
 from sharpstats.notes import Note
 
@@ -853,9 +853,9 @@ def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> 
     """Refuse a layout that cannot show its own error, with the reason."""
     unit = term_name(structure.kept[structure.own]) if structure.own is not None else "reading"
     count = reduced.units if structure.own is not None else reduced.readings
-    if count <= reduced.p:
+    if count <= reduced.p and count <= (effects := _effects_between(structure, reduced)):
         raise FitError(
-            f"There are {count} levels of {unit} for {reduced.p} fixed effects, so nothing is left to show how far "
+            f"There are {count} levels of {unit} for {effects} fixed effects, so nothing is left to show how far "
             "two alike differ. Make at least two of each (twenty cuts on one edge are still one edge)."
         )
     total = reduced.products[:, -1, -1].sum()
@@ -873,6 +873,14 @@ def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> 
         )
     if structure.levels:
         spread.check_levels(reduced, structure.by, structure.levels, _unit_name(structure))
+
+
+def _effects_between(structure: Structure, reduced: Reduced) -> int:
+    """Fixed effects that differ between units: those wholly within them take nothing from their number."""
+    if structure.own is None:
+        return reduced.p
+    strata = slice(None, -1) if reduced.units < reduced.readings else slice(None)
+    return column_rank(reduced.products[strata, reduced.q : -1, reduced.q : -1].sum(axis=0))
 
 
 def _left_over(reduced: Reduced) -> float:

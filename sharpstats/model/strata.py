@@ -56,7 +56,7 @@ def find_strata(r: Reduced) -> Strata | None:
         None where the layout is not balanced.
     """
     layers = list(_layers(r))
-    if sum(_rank(products[r.q : -1, r.q : -1]) for products, *_ in layers) != r.p:
+    if sum(column_rank(products[r.q : -1, r.q : -1]) for products, *_ in layers) != r.p:
         return None
     parts: list[Part] = []
     for products, size, base in layers:
@@ -85,7 +85,8 @@ def _layers(r: Reduced) -> Iterator[tuple[Floats, float, Floats]]:
             yield products / h[0], float(size), h / h[0]
 
 
-def _rank(x: Floats) -> int:
+def column_rank(x: Floats) -> int:
+    """How many columns are told apart by their cross-products, whatever their units."""
     return int(np.linalg.matrix_rank(_scaled(x)[0], tol=TOLERANCE, hermitian=True))
 
 
@@ -116,7 +117,7 @@ def _split(r: Reduced, a: Floats, size: float, base: Floats) -> list[Part] | Non
         parts.append((np.append(base, upper), float(scores[group] @ scores[group]), float(group.size)))
     if not _one_variance_each(lengths, groups):
         return None
-    rest = size - _rank(a[r.q : -1, r.q : -1]) - len(scores)
+    rest = size - column_rank(a[r.q : -1, r.q : -1]) - len(scores)
     if rest > 0.5:
         parts.append((np.append(base, np.zeros(len(lengths))), float(left[-1, -1] - scores @ scores), rest))
     return parts

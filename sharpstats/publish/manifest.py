@@ -52,6 +52,7 @@ def results(findings: Findings) -> dict[str, Any]:
         "trial": _trial(trial),
         "counts": _counts(trial, fit),
         "components": _rows(fit.components.table),
+        "components_by_mean_squares": _by_mean_squares(fit),
         "means": _means(fit),
         "contrasts": _rows(fit.contrasts.table),
         "findings": [_finding(finding) for finding in findings.findings],
@@ -110,6 +111,11 @@ def _drift(fit: TrialFit) -> dict[str, Any] | None:
         return None
     names = ("estimate", "se", "df", "p", "low", "high", "level", "edges")
     return {name: getattr(fit.drift, name) for name in names}
+
+
+def _by_mean_squares(fit: TrialFit) -> list[dict[str, Any]]:
+    """Components with the limits of a balanced layout; none if it is not balanced."""
+    return [] if fit.mixed.strata is None else _rows(fit.mean_squares.components.table)
 
 
 def _rows(table: Any) -> list[dict[str, Any]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -104,6 +106,18 @@ class TestCoverage:
         slack = 3 * np.sqrt(0.95 * 0.05 / 400)
         assert np.all(inside / 400 > 0.94 - slack)
         assert np.all(inside / 400 < 0.98 + slack)
+
+
+def test_a_file_fitted_out_of_core_has_the_same(tmp_path: Path) -> None:
+    table = crossed(np.random.default_rng(4))
+    table.to_csv(tmp_path / "readings.csv", index=False)
+    found, expected = (
+        fit_mixed(data, response="y", fixed=["medium"], random=["blade", ("blade", "medium"), "edge"]).mean_squares
+        for data in (tmp_path / "readings.csv", table)
+    )
+    assert found.terms == expected.terms and found.df.tolist() == expected.df.tolist()
+    assert found.mean_square == pytest.approx(expected.mean_square, rel=1e-9)
+    assert found.expected == pytest.approx(expected.expected, abs=1e-9)
 
 
 class TestShown:

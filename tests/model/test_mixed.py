@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from reference.against_nist import SETS, digits, exact, fitted
 from reference.layouts import crossed, nested, unbalanced
+from reference.stored import stored_table
 from scipy import stats
 
 from sharpstats.errors import FitError
 from sharpstats.model import mixed
+from sharpstats.model.anova import anova
 from sharpstats.model.freedom import fixed_effects
 from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.model.reduce import reduce_readings
@@ -116,6 +118,17 @@ class TestLayoutsThatCannotAnswer:
             "There are 3 levels of edge for 3 fixed effects, so nothing is left to show how far two alike differ. "
             "Make at least two of each (twenty cuts on one edge are still one edge)."
         )
+
+    @pytest.mark.parametrize("subjects", [3, 4])
+    def test_few_blocks_that_each_hold_all_treatments_are_enough(self, subjects: int) -> None:
+        """Ergostool: the classical analysis of randomised blocks, with fewer subjects than stools."""
+        table = stored_table("r/lmm_ergostool")
+        table = table[table["Subject"].isin([f"S{i}" for i in range(1, subjects + 1)])]
+        fit = fit_mixed(table, response="effort", fixed=["Type"], random=["Subject"])
+        row = anova(table, response="effort", fixed=["Type"], random=["Subject"]).table.set_index("term").loc["Type"]
+        tested = fit.terms().table.iloc[0]
+        assert fit.components.variances.min() > 0
+        assert tested[["df1", "df2", "f"]].tolist() == pytest.approx(row[["df1", "df2", "f"]].tolist(), rel=1e-8)
 
     def test_all_readings_equal(self) -> None:
         assert self.refused(layout().assign(y=150.0), ["medium"], ["blade", "edge"]) == (

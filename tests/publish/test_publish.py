@@ -110,6 +110,7 @@ def test_results_are_the_numbers_of_the_trial(published: Path, demo: Path) -> No
         assert (stored["low"], stored["high"]) == pytest.approx((one.low, one.high), rel=1e-9)
     components = findings.fit.components.table
     assert [row["sd"] for row in results["components"]] == pytest.approx(components["sd"].tolist(), rel=1e-6)
+    assert results["components_by_mean_squares"] == []  # the demo is not balanced
     assert len(results["means"]) == len(findings.fit.means.table)
 
 
