@@ -33,7 +33,7 @@ def linear_limits(mean_squares: ArrayLike, df: ArrayLike, weights: ArrayLike, le
     weights : array_like of shape (Q,)
         The c_q, of either sign.
     level : float
-        Level between 0 and 1, the same share of errors on both sides.
+        Level between 0 and 1.
 
     Returns
     -------
@@ -43,7 +43,9 @@ def linear_limits(mean_squares: ArrayLike, df: ArrayLike, weights: ArrayLike, le
     Notes
     -----
     A single mean square has the exact chi-square limits. The sign of a difference of two is
-    decided exactly as by the F test.
+    decided exactly as by the F test. Otherwise 95 % limits hold the truth in 94 to 98 of 100 trials;
+    a sum of mean squares with few degrees of freedom, where missed, nearly always lies below the
+    lower limit, the less careful of the two.
 
     Examples
     --------

@@ -119,7 +119,8 @@ def _split(r: Reduced, a: Floats, size: float, base: Floats) -> list[Part] | Non
         return None
     rest = size - column_rank(a[r.q : -1, r.q : -1]) - len(scores)
     if rest > 0.5:
-        parts.append((np.append(base, np.zeros(len(lengths))), float(left[-1, -1] - scores @ scores), rest))
+        squares = max(float(left[-1, -1] - scores @ scores), 0.0)
+        parts.append((np.append(base, np.zeros(len(lengths))), squares, rest))
     return parts
 
 

@@ -12,8 +12,8 @@ from sharpstats.words.labels import clip, listing, one_line, sentence
 from sharpstats.words.numbers import count
 
 INTRODUCTION = (
-    "What would change the findings: the model was fitted and all claims were judged anew without each edge, each blade "
-    "and the like, with the rows put back that were set aside by hand, and on the other scale."
+    "What would change the findings: the model was fitted and all claims were judged anew without each edge, each "
+    "blade and the like, with the rows put back that were set aside by hand, and on the other scale."
 )
 NAMED = 3
 """Edges or levels that a sentence names; more are counted."""

@@ -168,6 +168,14 @@ class TestCoverage:
         inside = np.mean((low <= weights @ expected) & (weights @ expected <= high))
         assert 0.94 - 0.0044 < inside < 0.98 + 0.0044
 
+    def test_misses_of_a_sum_of_few_df_lie_below_the_lower_limit(self) -> None:
+        """As the docstring warns; a tester's reproducibility is such a sum."""
+        expected, df, weights = map(np.array, LAYOUTS["reproducibility of a tester"])
+        rng = np.random.default_rng(1980)
+        low, high = linear_limits(expected * rng.chisquare(df, (DRAWS, len(df))) / df, df, weights, 0.95)
+        assert np.mean(low > weights @ expected) > 10 * np.mean(high < weights @ expected)
+        assert np.mean(low > weights @ expected) < 0.06
+
     def test_the_usual_normal_limits_fall_far_short(self) -> None:
         """What the method is for: estimate and twice its standard error, with three blades."""
         expected, df, weights = map(np.array, LAYOUTS["blades, much spread"])
