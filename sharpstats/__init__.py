@@ -48,6 +48,7 @@ __version__ = "0.1.0"
 _HOMES = {
     # a trial
     "open_trial": "sharpstats.trial.trial",
+    "open_large": "sharpstats.model.largetrial",
     "Trial": "sharpstats.trial.trial",
     "read_plan": "sharpstats.trial.toml",
     "Plan": "sharpstats.trial.plan",

@@ -29,6 +29,7 @@ PUBLIC = {
     "anova",
     "fit_mixed",
     "freeze_plan",
+    "open_large",
     "open_trial",
     "read_plan",
     "show_versions",

@@ -65,7 +65,7 @@ def layout(
     if len(places) > 1:
         return None
     found = _layout(places[0], medium, than, factors, blocks)
-    if not isinstance(found, Layout) or found.dealt.arrangements * alpha >= 1:
+    if not isinstance(found, Layout) or found.dealt.arrangements >= 1 / alpha:
         return found
     ways = found.dealt.arrangements
     return Note("few-arrangements", f"Re-randomising gives no second opinion: the media can be dealt out to "
@@ -217,5 +217,5 @@ def _told(p: float, done: Rerandomised) -> str:
 
 
 def _too_few(done: Rerandomised, rate: float) -> str:
-    few = done.arrangements * rate < 1
+    few = done.arrangements < 1 / rate
     return f"; with so few ways no p value below {1 / done.arrangements:.2g} can come out" if few else ""

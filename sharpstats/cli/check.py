@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 
-from sharpstats.cli.shared import DONE, PROBLEMS, add_folder, add_json, show, show_json
+from sharpstats.cli.shared import DONE, PROBLEMS, add_folder, add_json, add_large, opened, show, show_json
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     add_folder(parser)
     add_json(parser, "print everything as JSON, every row set aside among it")
+    add_large(parser)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -53,9 +54,7 @@ def run(options: argparse.Namespace) -> int:
 
     try:
         with waiting(f"reading {options.folder}"):
-            from sharpstats.trial.trial import open_trial
-
-            trial = open_trial(options.folder)
+            trial = opened(options)
     except PlanError as error:
         return _report_plan(error, options)
     if options.json:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from sharpstats.cli.shared import DONE, add_folder, add_json, show, show_json, width
+from sharpstats.cli.shared import DONE, add_folder, add_json, add_large, opened, show, show_json, width
 
 NAME = "judge"
 SUMMARY = "say which claims are shown, contradicted or open"
@@ -30,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     add_folder(parser)
     add_json(parser, "print what results.json of a report holds")
+    add_large(parser)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -37,9 +38,7 @@ def run(options: argparse.Namespace) -> int:
     from sharpstats.cli.waiting import waiting
 
     with waiting(f"judging {options.folder}"):
-        from sharpstats.trial.trial import open_trial
-
-        findings = open_trial(options.folder).judge()
+        findings = opened(options).judge()
         if options.json:
             from sharpstats.publish.manifest import results
 

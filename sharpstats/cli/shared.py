@@ -10,6 +10,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from sharpstats.trial.trial import Trial
+
 DONE, PROBLEMS, COULD_NOT, INTERRUPTED, NOBODY_READS = 0, 1, 2, 130, 141
 """Exit codes: done; done but problems were found; could not run; Ctrl-C; the reader of a pipe left."""
 
@@ -39,6 +41,25 @@ def trial_folder(given: str) -> str:
 def add_json(parser: argparse.ArgumentParser, what: str) -> None:
     """Add `--json` to a command that reports."""
     parser.add_argument("--json", action="store_true", help=what)
+
+
+def add_large(parser: argparse.ArgumentParser) -> None:
+    """Add `--large` to a command that opens a trial."""
+    parser.add_argument(
+        "--large", action="store_true",
+        help="add the readings up where they lie, in one Parquet or CSV file of plain numbers: for millions of cuts",
+    )  # fmt: skip
+
+
+def opened(options: argparse.Namespace) -> Trial:
+    """Open the trial that the arguments name."""
+    if options.large:
+        from sharpstats.model.largetrial import open_large
+
+        return open_large(options.folder)
+    from sharpstats.trial.trial import open_trial
+
+    return open_trial(options.folder)
 
 
 def width() -> int:

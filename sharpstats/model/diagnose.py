@@ -239,7 +239,7 @@ def _spread(edges: pd.DataFrame) -> Trend | None:
 
 
 def _normality(edges: pd.DataFrame) -> Normality | None:
-    if not 8 <= len(edges) <= 5000 or edges["deleted"].std() == 0:
+    if not 8 <= len(edges) <= 5000 or not edges["deleted"].std() > 0:
         return None
     test = stats.shapiro(edges["deleted"])
     return Normality(float(test.statistic), float(test.pvalue))

@@ -51,6 +51,11 @@ class LargeFile:
     rows: str
     columns: Mapping[str, str]
 
+    @property
+    def header(self) -> int:
+        """Rows of the file before the first with values."""
+        return int(self.path.suffix.lower() == ".csv")
+
     def ask(self, question: str, *values: float | str) -> list[tuple[Any, ...]]:
         """Ask in SQL: ``{rows}`` stands for the file's rows, and a question mark before it for each value."""
         return self.base.execute(question.replace("{rows}", self.rows), [*values, literally(self.path)]).fetchall()
@@ -165,19 +170,19 @@ def read_sums(
             raise FitError(f"{file.path.name} has no column {listed(missing)}. Its columns are {listed(file.columns)}.")
         keys = {name: _key(file, name, name in covariates) for name in names}
         origin = _origin(file, response)
-        _collect_units(file, _number(file, response), keys.values(), origin)
+        _collect_units(file, number(file, response), keys.values(), origin)
         _check_readings(file, response)
         for place, (name, key) in enumerate(keys.items()):
             _check_filled(file, name, key, place, name in covariates)
-        units = _count(file, "units")
-        levels = tuple(_count(file, f"(SELECT DISTINCT {_places(names, term)} FROM units)") for term in random)
+        units = count(file, "units")
+        levels = tuple(count(file, f"(SELECT DISTINCT {_places(names, term)} FROM units)") for term in random)
         _check_finest(file, names, random, levels, units)
-        upper = [name for term, count in zip(random, levels, strict=True) if count != units for name in term]
+        upper = [name for term, many in zip(random, levels, strict=True) if many != units for name in term]
         needed = dict.fromkeys([*(name for term in fixed for name in term), *upper])
         return _alike(file, response, [name for name in names if name in needed], names, levels, origin)
 
 
-def _number(file: LargeFile, name: str) -> str:
+def number(file: LargeFile, name: str) -> str:
     """Value of a column as a number; NULL where it is none."""
     # Without `trim` the reader of CSV files tries the cast itself, and stops at the first text.
     column = f"trim({quoted(name)})" if file.columns[name] == "VARCHAR" else quoted(name)
@@ -187,31 +192,31 @@ def _number(file: LargeFile, name: str) -> str:
 
 def _key(file: LargeFile, name: str, covariate: bool) -> str:
     numbers = covariate or file.columns[name] in ("DOUBLE", "FLOAT")
-    return _number(file, name) if numbers else quoted(name)
+    return number(file, name) if numbers else quoted(name)
 
 
 def _origin(file: LargeFile, response: str) -> float:
-    number = _number(file, response)
-    found = file.ask(f"SELECT {number} FROM {{rows}} WHERE {number} IS NOT NULL LIMIT 1")
+    value = number(file, response)
+    found = file.ask(f"SELECT {value} FROM {{rows}} WHERE {value} IS NOT NULL LIMIT 1")
     if not found and not file.ask("SELECT 1 FROM {rows} LIMIT 1"):
         raise FitError(f"{file.path.name} has no rows, so there is nothing to fit.")
     return float(found[0][0]) if found else 0.0
 
 
-def _collect_units(file: LargeFile, number: str, keys: Iterable[str], origin: float) -> None:
+def _collect_units(file: LargeFile, value: str, keys: Iterable[str], origin: float) -> None:
     """Group the readings by the levels of all factors k0, k1, ...: table `units`."""
     columns = "".join(f"{key} AS k{place}, " for place, key in enumerate(keys))
     file.ask(
         f"""CREATE TEMP TABLE units AS
         SELECT * EXCLUDE (y), count(*) AS n, count(y) AS numbers, avg(y) AS mean, var_pop(y) * count(y) AS within
-        FROM (SELECT {columns} {number} - ? AS y FROM {{rows}}) GROUP BY ALL""", origin,
+        FROM (SELECT {columns} {value} - ? AS y FROM {{rows}}) GROUP BY ALL""", origin,
     )  # fmt: skip
 
 
 def _check_readings(file: LargeFile, response: str) -> None:
     bad = file.base.execute("SELECT CAST(sum(n) - sum(numbers) AS BIGINT) FROM units").fetchall()[0][0]
     if bad:
-        row, value = _first(file, f"{_number(file, response)} IS NULL", response)
+        row, value = _first(file, f"{number(file, response)} IS NULL", response)
         raise FitError(
             f"Column `{response}` of {file.path.name} has {bad:,} value(s) that are no finite number, the first "
             f"{value} in row {row:,}. Set such rows aside first."
@@ -237,7 +242,8 @@ def _first(file: LargeFile, condition: str, name: str) -> tuple[int, str]:
     return int(row), "a blank" if value is None else repr(value)
 
 
-def _count(file: LargeFile, what: str) -> int:
+def count(file: LargeFile, what: str) -> int:
+    """Count the rows of a table of the database, or of a question in brackets."""
     return int(file.base.execute(f"SELECT count(*) FROM {what}").fetchall()[0][0])
 
 

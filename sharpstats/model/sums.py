@@ -8,6 +8,7 @@ readings nor single edges need to be held. `largefile.py` makes these sums.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.sparse import csr_array, diags_array, hstack
 
-from sharpstats.model.reduce import Codes, Reduced, Units
+from sharpstats.model.reduce import Codes, Reduced, Units, combine, first_of_each
+from sharpstats.model.spec import Term
 
 Floats = NDArray[np.float64]
 
@@ -50,6 +52,39 @@ class Sums:
     within: Floats
     levels: tuple[int, ...]
     origin: float
+
+
+def add_up(units: pd.DataFrame, response: str, names: Sequence[str], random: Sequence[Term], origin: float) -> Sums:
+    """Add up units that are alike.
+
+    Parameters
+    ----------
+    units : DataFrame
+        One row a unit: its labels, its mean less `origin` in the column `response`, `cuts`, and `within`, the sum of
+        squares of its readings about its mean.
+    response : str
+    names : sequence of str
+        Factors by which units are told apart.
+    random : sequence of Term
+        Whose levels are counted.
+    origin : float
+
+    Returns
+    -------
+    Sums
+    """
+    factors = {name: pd.factorize(units[name])[0] for name in {*names, *(name for term in random for name in term)}}
+    kind, kinds = combine([pd.factorize(units["cuts"])[0], *(factors[name] for name in names)])
+    mean, cuts = units[response].to_numpy(), units["cuts"].to_numpy(float)
+    alike = np.bincount(kind).astype(float)
+    centre = np.bincount(kind, mean) / alike
+    first = first_of_each(kind, kinds)
+    return Sums(
+        table=units[list(names)].iloc[first].reset_index(drop=True).assign(**{response: centre}), size=cuts[first],
+        alike=alike, between=np.bincount(kind, (mean - centre[kind]) ** 2).astype(float),
+        within=np.bincount(kind, units["within"].to_numpy()).astype(float), origin=origin,
+        levels=tuple(combine([factors[name] for name in term])[1] for term in random),
+    )  # fmt: skip
 
 
 def reduce_sums(units: Units, means: Floats, between: Floats, within: Floats) -> Reduced:

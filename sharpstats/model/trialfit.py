@@ -131,6 +131,11 @@ class TrialFit(Shown):
         """Turn values on the fit's scale into readings in the trial's unit."""
         return np.exp(np.asarray(value)) if self.scale == "log" else np.asarray(value)
 
+    @property
+    def cuts(self) -> int:
+        """Number of cuts in the comparison."""
+        return len(self.data)
+
     @cached_property
     def edges(self) -> pd.DataFrame:
         """One row an edge of the comparison, with its mean, spread, residual and influence."""
@@ -216,14 +221,14 @@ def fit_trial(trial: Trial) -> TrialFit:
     scale = trial.plan.scale
     values = compared["reading"].to_numpy(float)
     compared = compared.assign(**{RESPONSE: np.log(values) if scale == "log" else values})
-    fixed, fixed_notes = _fixed_terms(trial, compared)
-    random, random_notes = _random_terms(trial, compared)
+    fixed, fixed_notes = fixed_terms(trial, compared)
+    random, random_notes = random_terms(trial, compared, int(compared.groupby(EDGE, observed=True).size().max()))
     mixed = fit_mixed(
         compared, response=RESPONSE, fixed=fixed, random=random, level=1 - trial.plan.alpha
     )
     return TrialFit(
         trial=trial, scale=scale, unit=trial.plan.unit, mixed=mixed, data=compared, left_out=left_out,
-        drift=_drift(trial), notes=(*fixed_notes, *random_notes, *_left_out_notes(left_out), *_own_notes(mixed)),
+        drift=_drift(trial), notes=(*fixed_notes, *random_notes, *_left_out_notes(left_out), *own_notes(mixed)),
     )  # fmt: skip
 
 
@@ -238,7 +243,7 @@ def _compared(trial: Trial) -> tuple[pd.DataFrame, pd.DataFrame]:
     return readings[~out], media.assign(reason="a cut is over the tester's range")
 
 
-def _own_notes(mixed: MixedFit) -> list[Note]:
+def own_notes(mixed: MixedFit) -> list[Note]:
     """Notes of the fit, but for the one that the trial tells in its own words (`one-cut`)."""
     return [note for note in mixed.notes if note.code != "one-reading-each"]
 
@@ -254,7 +259,7 @@ def _left_out_notes(left_out: pd.DataFrame) -> list[Note]:
                  "make a medium look better than it is.")]  # fmt: skip
 
 
-def _fixed_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[Note]]:
+def fixed_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[Note]]:
     """Factors with more than one level in the readings, and the planned interactions among them."""
     plan, notes = trial.plan, []
     varied = [name for name in plan.factors if data[name].nunique() > 1]
@@ -278,8 +283,17 @@ def _empty_cells(data: pd.DataFrame, term: Term) -> list[Note]:
                  "given.") for cell in empty]  # fmt: skip
 
 
-def _random_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[Note]]:
-    """Blocks with more than one level, block by medium where it is made again, and the edge."""
+def random_terms(trial: Trial, data: pd.DataFrame, most_cuts: int) -> tuple[list[Term], list[Note]]:
+    """Blocks with more than one level, block by medium where it is made again, and the edge.
+
+    Parameters
+    ----------
+    trial : Trial
+    data : DataFrame
+        Readings or edges of the comparison.
+    most_cuts : int
+        Cuts of the edge that has most.
+    """
     terms: list[Term] = []
     notes: list[Note] = []
     for block in trial.plan.layout.blocks:
@@ -295,7 +309,7 @@ def _random_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[No
         if _made_again(data, block):
             terms.append((block, MEDIUM))
     terms.append((EDGE,))  # `fit_mixed` leaves it out where it is the residual
-    if data.groupby(EDGE, observed=True).size().max() == 1:
+    if most_cuts == 1:
         notes.append(Note("one-cut", "Each edge has one cut, so the spread between edges and the error of a cut are "
                           "one."))  # fmt: skip
     return terms, notes

@@ -111,7 +111,7 @@ def open_trial(path: Path | str) -> Trial:
     TrialError
         If there is no trial, or its readings cannot be read.
     """
-    folder = _folder(Path(path))
+    folder = trial_folder(Path(path))
     plan_file = folder / PLAN_FILE
     plan = read_plan(plan_file)
     files = find_files(folder, plan)
@@ -135,7 +135,14 @@ def open_trial(path: Path | str) -> Trial:
     )
 
 
-def _folder(path: Path) -> Path:
+def trial_folder(path: Path) -> Path:
+    """Return the trial folder for itself or its plan.
+
+    Raises
+    ------
+    TrialError
+        If there is none.
+    """
     folder = path.parent if path.name == PLAN_FILE and not path.is_dir() else path
     if not folder.is_dir():
         raise TrialError(f"There is no folder {folder}. Name a trial folder, or make one with: sharpstats new {folder}")

@@ -58,7 +58,7 @@ def _model(fit: TrialFit) -> Iterator[str]:
     frame = fit.mixed.frame
     edges = count(int(fit.data[EDGE].nunique()), "edge")
     yield (
-        f"{edges} with {count(len(fit.data), 'cut')} were compared. An edge is one sharpening of one blade, and it is "
+        f"{edges} with {count(fit.cuts, 'cut')} were compared. An edge is one sharpening of one blade, and it is "
         "edges that count: cuts on one edge tell about that edge alone."
     )
     if fit.scale == "log":

@@ -25,7 +25,7 @@ METHODS = {"kenward-roger": "Kenward and Roger", "satterthwaite": "Satterthwaite
 def trial_fit_blocks(fit: TrialFit) -> Iterator[Block]:
     """Tell the fit of a trial."""
     edges = count(int(fit.data["edge"].nunique()), "edge")
-    cuts = count(len(fit.data), "cut")
+    cuts = count(fit.cuts, "cut")
     yield Line(f'{edges} with {cuts} compared, on the scale "{fit.scale}". A lower reading is a keener edge.')
     yield from _means(fit)
     yield _spread(fit)

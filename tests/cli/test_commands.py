@@ -214,6 +214,17 @@ def test_judge_says_the_finding_and_ends_well(small: Path, capsys: pytest.Captur
     assert "Slate does as well as film" in capsys.readouterr().out
 
 
+def test_large_says_the_same(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for command in ("check", "judge"):
+        said = []
+        for options in ([], ["--large"]):
+            assert main([command, str(small), *options]) == 0
+            said.append(capsys.readouterr().out)
+        held_in_memory, large = said
+        assert large.splitlines()[:4] == held_in_memory.splitlines()[:4]
+        assert (large == held_in_memory) is (command == "judge")  # check says what it did not look at
+
+
 @pytest.mark.parametrize("environment", [{"PYTHONIOENCODING": "utf-8"}, {"LC_ALL": "C", "PYTHONUTF8": "0"}])
 def test_a_number_keeps_the_space_before_its_unit(small: Path, environment: dict[str, str]) -> None:
     said = program("judge", str(small), COLUMNS="80", **environment).stdout.decode()
