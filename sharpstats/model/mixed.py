@@ -494,6 +494,8 @@ class MixedFit(Shown):
         self._needs_readings()
         if self.over is not None:
             raise FitError("Fits of many responses together know no readings over the range. Refit them one by one.")
+        if self.reduced.residuals > 1:
+            raise FitError("Fits of many responses together know only one error of a reading. Refit them one by one.")
         x = _design(self.frame, self.units)
         kept = self.unit_means[:, list(self.kept_columns)]
         constant = len(x) == len(self.units.size)

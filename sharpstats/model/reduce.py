@@ -236,7 +236,7 @@ def _mean_and_rest(column: Floats, unit: Codes, size: Floats) -> tuple[Floats, F
 
 def _assemble(means: Floats, within: Floats | None, units: Units) -> Reduced:
     q, p = sum(units.levels), means.shape[1] - 1
-    h, stratum = _strata(units)
+    h, stratum = strata_of(units)
     products = _cross_products(means, stratum, len(h), units)
     sizes = np.bincount(stratum, minlength=len(h)).astype(float)
     if within is not None:
@@ -251,8 +251,18 @@ def _assemble(means: Floats, within: Floats | None, units: Units) -> Reduced:
                    float(np.log(units.size).sum()))  # fmt: skip
 
 
-def _strata(units: Units) -> tuple[Floats, Codes]:
-    """Rows of h for the strata of unit means, and the stratum of each unit."""
+def strata_of(units: Units) -> tuple[Floats, Codes]:
+    """Rows of h for the strata of unit means, and the stratum of each unit.
+
+    Parameters
+    ----------
+    units : Units
+
+    Returns
+    -------
+    h : ndarray of shape (strata, d)
+    stratum : integer ndarray of shape (units,)
+    """
     distinct, size = np.unique(units.size, return_inverse=True)
     cut = 1 / distinct[:, None]
     if units.group is None:

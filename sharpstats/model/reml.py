@@ -27,6 +27,7 @@ from sharpstats.model.reduce import Reduced
 Floats = NDArray[np.float64]
 
 MAX_STEPS = 100
+EPSILON = float(np.finfo(float).eps)
 NOISE = 1e-10
 """Share of the criterion below which its rounding may hide a fall: with very many edges it does. Such steps
 are taken unseen for as long as each promises less than a quarter of the one before."""
@@ -34,6 +35,9 @@ LEAST = 1e-3
 """Share of the largest variance below which one of several residual variances counts as zero where there are blocks.
 V can do without such a variance, since blocks may explain its readings wholly; D^-1 cannot: the rounding of the
 criterion grows by as much."""
+UNSEEN = 1e-6
+"""No more of the criterion than this is given up to rounding: a variance then stays within a thousandth of its own
+error. Where rounding hides more, the fit is refused."""
 FAR = 1e3
 """A Newton step longer than this many times the largest variance is not taken."""
 SETTLED = 1e-11
@@ -68,12 +72,17 @@ class Weighted:
 
 @dataclass(frozen=True, slots=True)
 class Derivatives:
-    """The criterion and its derivatives by the variances (diagonal ones first)."""
+    """The criterion and its derivatives by the variances (diagonal ones first).
+
+    `rounding` is about how far the criterion may be off: Woodbury's identity takes a small number from
+    large ones where a block's variance is many times that of a unit.
+    """
 
     criterion: float
     gradient: Floats
     expected: Floats
     hessian: Floats
+    rounding: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +162,8 @@ def derivatives(r: Reduced, s: Floats) -> Derivatives:
     """Evaluate the criterion, its gradient and both informations at the variances `s`."""
     w = weigh(r, s)
     q, f = r.q, r.q + r.p
-    m, log_det = inner_inverse(w.a[:f, :f], np.concatenate([column_roots(r, s), np.ones(r.p)]), q)
+    roots = column_roots(r, s)
+    m, log_det = inner_inverse(w.a[:f, :f], np.concatenate([roots, np.ones(r.p)]), q)
     n = _projected(w.a, m, q)
     a_n = w.a @ n
     criterion = (
@@ -162,7 +172,10 @@ def derivatives(r: Reduced, s: Floats) -> Derivatives:
     forms = n.T @ (w.ad @ n)  # [Z y]'P H_i P [Z y]
     trace, expected = _traces(r, w, m, a_n[:q, :q], forms)
     quadratic, second = _quadratics(r, w, m, n[:, q], a_n[:q], forms)
-    return Derivatives(float(criterion), trace - quadratic, expected, 2 * second - expected)
+    largest = 1 + float((roots * roots * w.a.diagonal()[:q]).max(initial=0.0))
+    return Derivatives(
+        float(criterion), trace - quadratic, expected, 2 * second - expected, EPSILON * largest * float(w.a[f, f])
+    )
 
 
 def _projected(a: Floats, m: Floats, q: int) -> Floats:
@@ -279,7 +292,7 @@ def maximise(
         active = free & ((s > least) | (now.gradient < 0))
         # The first step uses the expected information: in a balanced layout it lands on the optimum.
         move, gain = _step(now, active, farthest=FAR * s.max() if step > 1 else 0.0)
-        hidden = gain <= noise * (1 + abs(now.criterion))
+        hidden = gain <= max(noise * (1 + abs(now.criterion)), min(now.rounding, UNSEEN))
         if gain <= settled or (hidden and gain > before / 4 and not evaluate):
             return _last_step(find, s, now, move, least, step)
         s, now = _advance(find, s, move, least) if hidden else _descend(find, r.residuals, s, now, move, least)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from sharpstats.model.reduce import Codes, Reduced, Units, constant_within, first_of_each
+from sharpstats.model.reduce import Codes, Reduced, Units, constant_within, first_of_each, strata_of
 
 Floats = NDArray[np.float64]
 
@@ -183,7 +183,7 @@ def gather(units: Units, x: Floats, within: Floats | None, reduced: Reduced) -> 
     Shared
     """
     upper, levels, h = units.upper, units.levels, reduced.h
-    stratum = np.unique(units.size, return_inverse=True)[1].astype(np.intp)
+    stratum = strata_of(units)[1]
     chain = find_chain(upper, levels, len(x))
     across = [k for k in range(len(upper)) if k not in chain.terms]
     marks = [np.eye(levels[k])[upper[k]] for k in across]

@@ -32,6 +32,7 @@ LAYOUTS: dict[str, dict[str, object]] = {
     "covariate between": {"fixed": ["medium", "start"], "covariates": ["start"], "random": ["blade", "edge"]},
     "covariate within": {"fixed": ["medium", "position"], "covariates": ["position"], "random": ["blade", "edge"]},
     "one cut each": {"random": ["blade"], "one": True},
+    "edges that spread differently": {"random": ["blade", "edge"], "spread_by": "medium"},
 }
 
 
@@ -170,6 +171,13 @@ def test_a_trial_without_any_spread_is_not_called_settled() -> None:
     many = refit_many(fit, y, medium_rows(fit))
     assert many.settled.tolist() == [True, False, True]
     assert np.isnan(many.estimate[1]).all()
+
+
+def test_layouts_with_a_residual_for_each_medium_are_refused() -> None:
+    table = unbalanced(11, edges=30).drop_duplicates("edge")
+    fit = fit_mixed(table, response="y", fixed=["medium"], random=["blade", "edge"], spread_by="medium")
+    with pytest.raises(FitError, match="know only one error of a reading"):
+        SharedLayout(fit, medium_rows(fit))
 
 
 def test_wrong_numbers_are_refused() -> None:
