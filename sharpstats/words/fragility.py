@@ -11,10 +11,6 @@ from sharpstats.words.findings import answered
 from sharpstats.words.labels import clip, listing, one_line, sentence
 from sharpstats.words.numbers import count
 
-INTRODUCTION = (
-    "What would change the findings: the model was fitted and all claims were judged anew without each edge, each "
-    "blade and the like, with the rows put back that were set aside by hand, and on the other scale."
-)
 NAMED = 3
 """Edges or levels that a sentence names; more are counted."""
 SCALES = {"as read": "with the readings analysed as read", "log": "with the readings analysed as logarithms"}
@@ -25,10 +21,19 @@ def fragility_blocks(fragility: Fragility) -> Iterator[Block]:
     told = [f"{clip(finding.says, 120)}: {what_changes(fragility, finding)}" for finding in fragility.findings.findings
             if answered(finding) and fragility.groups(finding.claim)]  # fmt: skip
     if told:
-        yield Line(INTRODUCTION)
+        yield Line(_introduction(fragility))
         yield Points(tuple(told))
     for note in fragility.notes:
         yield Line(sentence(one_line(note.text)))
+
+
+def _introduction(fragility: Fragility) -> str:
+    kinds = dict.fromkeys(one.change.kind for one in fragility.changed)
+    left_out = [clip(kind) for kind in kinds if kind not in (SET_ASIDE, SCALE)]
+    ways = [f"without each {listing(left_out)} in turn"] if left_out else []
+    ways += ["with the rows put back that were set aside by hand"] if SET_ASIDE in kinds else []
+    ways += ["on the other scale"] if SCALE in kinds else []
+    return f"What would change the findings: the model was fitted and all claims were judged anew {listing(ways)}."
 
 
 def what_changes(fragility: Fragility, finding: Finding) -> str:
