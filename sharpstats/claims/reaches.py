@@ -56,7 +56,7 @@ def evidence(claim: Reaches, fit: TrialFit) -> Evidence:
 
 def _over_range(fit: TrialFit, claim: Reaches, others: list[str]) -> pd.DataFrame:
     """Edges of the medium that an over-range cut keeps out of the comparison: the least their mean can be."""
-    if fit.left_out.empty:
+    if claim.medium not in set(fit.left_out["medium"]):
         return pd.DataFrame({"least": np.empty(0), **{name: np.empty(0, dtype=str) for name in others}})
     readings = fit.trial.readings
     out = readings[readings["edge"].isin(fit.left_out["edge"]) & (readings["medium"] == claim.medium)]

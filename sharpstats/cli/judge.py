@@ -46,9 +46,12 @@ def run(options: argparse.Namespace) -> int:
         else:
             from sharpstats.words.display import as_text
 
-            text = f"{as_text(findings, width())}\n\n{as_text(findings.fragility, width())}"
+            text = as_text(findings, width())
     if options.json:
         show_json(content)
-    else:
-        show(text)
+        return DONE
+    show(f"{text}\n")
+    with waiting("looking for what would change the findings"):
+        text = as_text(findings.fragility, width())
+    show(text)
     return DONE
