@@ -168,7 +168,7 @@ def _strips(axes: Axes, finding: Finding, edges: pd.DataFrame, width: float, hei
     lane = height / max(len(finding.edges) * len(places), 1)
     for row, (at, medium) in enumerate(product(places, finding.edges)):
         own = edges[(edges[MEDIUM] == medium) & (edges["at"] == at)]
-        _strip(axes, own, f"{medium}, {at}" if at else medium, row * lane, lane, width)
+        _strip(axes, own, f"{clip(medium, 20)}, {clip(at, 20)}" if at else medium, row * lane, lane, width)
 
 
 def _strip(axes: Axes, own: pd.DataFrame, name_of: str, top: float, lane: float, width: float) -> None:
