@@ -118,7 +118,7 @@ def fit_large(trial: LargeTrial) -> LargeFit:
     if edges.empty:
         raise FitError("No edge is left to compare: every row is set aside. `set_aside` has the first of each kind.")
     fixed, fixed_notes = fixed_terms(trial, edges)
-    random, random_notes = random_terms(trial, edges, int(edges["cuts"].max()))
+    random, random_notes = random_terms(trial, edges, fixed, int(edges["cuts"].max()))
     names = dict.fromkeys(name for term in (*fixed, *random) for name in term if name != EDGE)
     units = edges.assign(**{RESPONSE: edges["mean"] - trial.origin})
     sums = add_up(units, RESPONSE, tuple(names), random, trial.origin)

@@ -1,8 +1,8 @@
 """`trial.fit()`: the plan's layout decides the model, and this file writes it down.
 
 Fixed are the factors under test and their planned interactions; random are the blocks, block
-by medium where the layout makes it again, and the edge. Control edges and edges with an
-over-range cut stay out of the comparison and are counted.
+by medium (and by medium and another factor) where the layout makes it again, and the edge.
+Control edges and edges with an over-range cut stay out of the comparison and are counted.
 """
 
 from __future__ import annotations
@@ -222,7 +222,8 @@ def fit_trial(trial: Trial) -> TrialFit:
     values = compared["reading"].to_numpy(float)
     compared = compared.assign(**{RESPONSE: np.log(values) if scale == "log" else values})
     fixed, fixed_notes = fixed_terms(trial, compared)
-    random, random_notes = random_terms(trial, compared, int(compared.groupby(EDGE, observed=True).size().max()))
+    most_cuts = int(compared.groupby(EDGE, observed=True).size().max())
+    random, random_notes = random_terms(trial, compared, fixed, most_cuts)
     mixed = fit_mixed(
         compared, response=RESPONSE, fixed=fixed, random=random, level=1 - trial.plan.alpha
     )
@@ -283,14 +284,21 @@ def _empty_cells(data: pd.DataFrame, term: Term) -> list[Note]:
                  "given.") for cell in empty]  # fmt: skip
 
 
-def random_terms(trial: Trial, data: pd.DataFrame, most_cuts: int) -> tuple[list[Term], list[Note]]:
-    """Blocks with more than one level, block by medium where it is made again, and the edge.
+def random_terms(
+    trial: Trial, data: pd.DataFrame, fixed: list[Term], most_cuts: int
+) -> tuple[list[Term], list[Note]]:
+    """Blocks with more than one level, what they do to media where that is made again, and the edge.
+
+    What a block does to a medium may be another thing at another level of a factor: without a term for that, edges
+    made again would count as if each were a block of its own, and a gap would be found too often.
 
     Parameters
     ----------
     trial : Trial
     data : DataFrame
         Readings or edges of the comparison.
+    fixed : list of tuple of str
+        Fixed terms of the model.
     most_cuts : int
         Cuts of the edge that has most.
     """
@@ -306,8 +314,8 @@ def random_terms(trial: Trial, data: pd.DataFrame, most_cuts: int) -> tuple[list
                               f"and between edges of one {block} are one: the edge's."))  # fmt: skip
             continue
         terms.append((block,))
-        if _made_again(data, block):
-            terms.append((block, MEDIUM))
+        with_medium = [(MEDIUM, *(name for name in term if name != MEDIUM)) for term in fixed if MEDIUM in term]
+        terms += [(block, *term) for term in with_medium if _made_again(data, block, term)]
     terms.append((EDGE,))  # `fit_mixed` leaves it out where it is the residual
     if most_cuts == 1:
         notes.append(Note("one-cut", "Each edge has one cut, so the spread between edges and the error of a cut are "
@@ -315,13 +323,13 @@ def random_terms(trial: Trial, data: pd.DataFrame, most_cuts: int) -> tuple[list
     return terms, notes
 
 
-def _made_again(data: pd.DataFrame, block: str) -> bool:
-    """Whether block by medium can be told from the block, the medium and the edge."""
+def _made_again(data: pd.DataFrame, block: str, term: Term) -> bool:
+    """Whether block by term can be told from the edge, from block by all but the last factor, and from the term."""
     edges = data.drop_duplicates(EDGE)
-    cells = edges[[block, MEDIUM]].drop_duplicates()
-    blocks, media = pd.factorize(cells[block])[0], pd.factorize(cells[MEDIUM])[0]
-    size = blocks.max() + 1, media.max() + 1
-    graph = coo_array((np.ones(len(cells)), (blocks, media + size[0])), shape=(sum(size), sum(size)))
+    cells = edges[[block, *term]].drop_duplicates()
+    below = [cells.groupby(list(names), observed=True).ngroup() for names in ((block, *term[:-1]), term)]
+    size = below[0].max() + 1, below[1].max() + 1
+    graph = coo_array((np.ones(len(cells)), (below[0], below[1] + size[0])), shape=(sum(size), sum(size)))
     pieces = connected_components(graph, directed=False)[0]
     return len(cells) < len(edges) and len(cells) > sum(size) - pieces and size[1] > 1
 

@@ -190,6 +190,22 @@ class TestLayouts:
         once = self.fit(tmp_path / "once", crossed(rng, edges=1))
         assert once.mixed.frame.random == (("blade",), ("edge",))
 
+    @pytest.mark.parametrize(("edges", "nested_in_blades"), [(1, False), (2, False), (2, True)])
+    def test_block_by_medium_and_factor_only_where_it_is_made_again(
+        self, tmp_path: Path, edges: int, nested_in_blades: bool
+    ) -> None:
+        """A factor that blades have one level of each is the same for block by medium."""
+        rng = np.random.default_rng(1)
+        one, other = (crossed(rng, edges=edges).assign(angle=angle) for angle in ("20", "25"))
+        if nested_in_blades:
+            other["blade"] += " too"
+        other["edge"] = "x" + other["edge"].astype(str)
+        table = pd.concat([one, other], ignore_index=True)
+        fit = self.fit(tmp_path, table, factors={"angle": ("20", "25")})
+        threefold = [("blade", "medium", "angle")] if edges == 2 and not nested_in_blades else []
+        twofold = [("blade", "medium")] if edges == 2 or not nested_in_blades else []
+        assert fit.mixed.frame.random == (("blade",), *twofold, *threefold, ("edge",))
+
     def test_blades_of_their_own_have_no_block_by_medium(self, tmp_path: Path) -> None:
         fit = self.fit(tmp_path, nested(np.random.default_rng(1)))
         assert fit.mixed.frame.random == (("blade",), ("edge",))

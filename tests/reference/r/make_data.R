@@ -42,6 +42,6 @@ set.seed(20249); cell <- expand.grid(blade = sprintf("K%d", 1:5), operator = c("
 cell <- cell[-sample(nrow(cell), 2), ]; e <- cell[rep(seq_len(nrow(cell)), sample(1:3, nrow(cell), TRUE)), ]; e$edge <- sprintf("E%03d", seq_len(nrow(e)))
 b <- setNames(rnorm(5, 0, .15), sprintf("K%d", 1:5)); bm <- setNames(rnorm(15, 0, .08), paste(rep(names(b), 3), rep(c("film", "plate", "slate"), each = 5)))
 mu <- c(film = 4.9, plate = 5.0, slate = 5.05)[e$medium] + ifelse(e$operator == "learner", .05, 0) + ifelse(e$operator == "learner" & e$medium == "slate", .15, 0)
-e$eta <- mu + b[e$blade] + bm[paste(e$blade, e$medium)] + rnorm(nrow(e), 0, .1); nc <- sample(1:4, nrow(e), TRUE)
+bmo <- setNames(rnorm(nrow(cell), 0, .1), do.call(paste, cell)); e$eta <- mu + b[e$blade] + bm[paste(e$blade, e$medium)] + bmo[do.call(paste, e[names(cell)])] + rnorm(nrow(e), 0, .08); nc <- sample(1:4, nrow(e), TRUE)
 d <- e[rep(seq_len(nrow(e)), nc), ]; d$cut <- sequence(nc); d$force <- round(exp(d$eta + rnorm(nrow(d), 0, .08)), 1)
 w(d[c("medium", "operator", "blade", "edge", "cut", "force")], "lmm_gap_a.csv")
