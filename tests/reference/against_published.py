@@ -146,7 +146,8 @@ def own_spreads() -> Found:
 def gaps() -> Found:
     """Differences between media at each level of another factor, and how much they differ."""
     stored, data = stored_json("r/lmm_gap_a"), stored_table("r/lmm_gap_a")
-    fixed, random = ["medium", "operator", ("medium", "operator")], ["blade", ("blade", "medium"), "edge"]
+    fixed = ["medium", "operator", ("medium", "operator")]
+    random = ["blade", ("blade", "medium"), ("blade", "medium", "operator"), "edge"]
     fit = fit_mixed(data.assign(y=np.log(data["force"])), response="y", fixed=fixed, random=random)
     yield held("lmm_gap_a", "criterion", [fit.reml_criterion], [stored["criterion"]], "R lme4", 10)
     ours = fit.contrasts("medium", by="operator")
