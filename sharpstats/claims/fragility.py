@@ -19,7 +19,7 @@ from sharpstats.claims.compare import edges_where
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.family import Shared
 from sharpstats.claims.finding import Finding, Findings, Outcome
-from sharpstats.claims.judge import evidence_for, region_for, share_out
+from sharpstats.claims.judge import REGIONS, evidence_for, region_for, share_out
 from sharpstats.errors import FitError, SharpstatsError
 from sharpstats.late import Shown
 from sharpstats.model.trialfit import EDGE, TrialFit, fit_trial
@@ -268,7 +268,7 @@ def _judged(findings: Findings, change: Change, altered: Altered) -> list[Change
 
 def _evidence(own: TrialFit, fit: TrialFit, claim: Claim) -> Evidence:
     """Evidence from a changed trial; on the other scale the claim keeps its margin at the usual reading."""
-    if fit.scale == own.scale or not isinstance(claim, Comparison):
+    if fit.scale == own.scale or not isinstance(claim, Comparison) or type(claim) not in REGIONS:
         return evidence_for(claim, fit)
     region, usual = region_for(claim, own.scale), _usual(own, claim)
     low, high = (_turned(limit, usual, own.scale) for limit in (region.low, region.high))
@@ -317,7 +317,7 @@ def _notes(findings: Findings) -> Iterator[Note]:
         if count > most:
             whose = "whose influence is largest" if name == EDGE else "that have the most influential edges"
             yield Note("most-influential", f"Of the {count:,} {name}s the {most:,} {whose} were left out in turn.")
-    if any(isinstance(finding.declared, Comparison) for finding in findings.findings):
+    if any(type(finding.declared) in REGIONS for finding in findings.findings):
         turned = "as percentages" if fit.scale == "as read" else f"in {fit.unit}"
         yield Note("other-scale", f"On the other scale margins are taken {turned}: as much as they are at the usual "
                    "reading of the medium that is compared with.")  # fmt: skip

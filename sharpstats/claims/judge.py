@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from sharpstats.claims import gap, keener, noworse, reaches, same
+from sharpstats.claims import gap, keener, noworse, reaches, same, steadier
 from sharpstats.claims.compare import comparison
 from sharpstats.claims.contrast import Contrast, Place
 from sharpstats.claims.evidence import Evidence
@@ -17,7 +17,7 @@ from sharpstats.claims.region import Region
 from sharpstats.errors import ClaimError
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
-from sharpstats.trial.plan import Claim, Comparison, Gap, Keener, NoWorse, Plan, Reaches, Same, Scale
+from sharpstats.trial.plan import Claim, Comparison, Gap, Keener, NoWorse, Plan, Reaches, Same, Scale, Steadier
 from sharpstats.trial.trial import Trial
 
 REGIONS: dict[type[Comparison], Callable[..., Region]] = {
@@ -28,7 +28,7 @@ REGIONS: dict[type[Comparison], Callable[..., Region]] = {
 }
 """Claims about a difference: each kind says which differences make it true."""
 
-OTHERS: dict[type[Claim], Callable[..., Evidence]] = {Reaches: reaches.evidence}
+OTHERS: dict[type[Claim], Callable[..., Evidence]] = {Reaches: reaches.evidence, Steadier: steadier.evidence}
 """Claims that bring their own evidence."""
 
 
@@ -86,8 +86,9 @@ def evidence_for(claim: Claim, fit: TrialFit, region: Region | None = None) -> E
     region : Region, optional
         Differences that make it true, where the fit's scale is not the one that its margin is for.
     """
-    if not isinstance(claim, Comparison):
+    if type(claim) in OTHERS:
         return OTHERS[type(claim)](claim, fit)
+    assert isinstance(claim, Comparison)
     region = region or region_for(claim, fit.scale)
     places = gap.places(claim) if isinstance(claim, Gap) else (Place(claim.where),)
     return comparison(fit, region, Contrast(claim.medium, claim.than, places))

@@ -33,6 +33,7 @@ from sharpstats.figures.track import (
     INKS_OF,
     MARKS_OF,
     difference_label,
+    difference_limits,
     draw_interval,
     draw_part,
     draw_region,
@@ -187,10 +188,11 @@ def _difference(figure: Figure, finding: Finding, left: float, top: float, width
     title = f"{clip(finding.medium, 30)} minus {clip(finding.than, 30)}"
     title = "Shaded: where the claim is true" if short else f"Shaded: where the claim is true, for {title}"
     axes = _panel(figure, left, top, width, height, clipped(title, width, size=LABELS))
-    text = f"difference, {finding.unit}; below 0 is keener" if short else difference_label(finding.unit)
+    text = difference_label(finding, short=short)
     text = f"differences and their gap, {finding.unit}" if finding.parts else text
     ends = [end for part in finding.parts for end in (part.low, part.high)]
-    plain_axis(axes, padded([0.0, *span_of(finding), *ends], by=0.12), text, most=6 if short else 9)
+    limits = difference_limits(finding, [*span_of(finding), *ends], by=0.12)
+    plain_axis(axes, limits, text, most=6 if short else 9)
     axes.axvline(0, color=INK, linewidth=1.2, zorder=0.8)
     if finding.parts:
         _gap(axes, finding, width, height)
@@ -225,14 +227,15 @@ def _track(axes: Axes, finding: Finding, y: float, height: float) -> None:
 
 def _name_interval(axes: Axes, finding: Finding, y: float) -> None:
     text = f"{level_percent(finding.level)} interval"
-    axes.annotate(text, (_middle(finding), y), (0, -16), textcoords="offset points", ha="center", va="top",
+    axes.annotate(text, (_middle(axes, finding), y), (0, -16), textcoords="offset points", ha="center", va="top",
                   fontsize=LABELS, color=INKS_OF[finding.finding],
                   bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1.5, "alpha": 0.8})  # fmt: skip
 
 
-def _middle(finding: Finding) -> float:
-    known = [value for value in (finding.low, finding.high) if math.isfinite(value)]
-    return sum(known) / len(known) if known else finding.estimate
+def _middle(axes: Axes, finding: Finding) -> float:
+    """Return the middle of what is drawn of the interval."""
+    ends = zip((finding.low, finding.high), axes.get_xlim(), strict=True)
+    return sum(value if math.isfinite(value) else edge for value, edge in ends) / 2
 
 
 def _reaches(figure: Figure, finding: Finding, edges: pd.DataFrame, top: float, height: float) -> None:

@@ -29,10 +29,11 @@ from sharpstats.figures.style import (
     wrapped,
     write,
 )
-from sharpstats.figures.track import INKS_OF, difference_label, draw_interval, draw_region, span_of
+from sharpstats.figures.track import INKS_OF, difference_label, difference_limits, draw_interval, draw_region, span_of
 from sharpstats.words.findings import answered
 from sharpstats.words.kinds.gap import gap_of
 from sharpstats.words.kinds.shared import decimals, unit_of
+from sharpstats.words.kinds.steadier import in_short as spread_in_short
 from sharpstats.words.labels import clip
 from sharpstats.words.numbers import amount, amounts, difference, interval, level_percent
 
@@ -90,6 +91,14 @@ def is_difference(finding: Finding) -> bool:
     return finding.than is not None
 
 
+def is_spread(finding: Finding) -> bool:
+    """Whether the finding is about how much edges of two media spread."""
+    return finding.kind == "steadier"
+
+
+SPREADS = "Spread of the edges of one medium against another's"
+
+
 def in_short(finding: Finding) -> str:
     """Return the finding with its interval in a line.
 
@@ -98,6 +107,8 @@ def in_short(finding: Finding) -> str:
     if not answered(finding):
         return f"{finding.finding}, not answered by these edges"
     unit, digits = unit_of(finding), decimals(finding)
+    if is_spread(finding):
+        return f"{finding.finding}, {spread_in_short(finding)}"
     if finding.parts:
         return f"{finding.finding}, {gap_of(finding)}"
     if is_difference(finding):
@@ -116,7 +127,8 @@ def _row(finding: Finding) -> dict[str, object]:
 def _draw(findings: Findings) -> Figure:
     groups = [
         ("Differences of two media",
-         [f for f in findings.findings if is_difference(f) and not f.parts], _difference_axis),
+         [f for f in findings.findings if is_difference(f) and not f.parts and not is_spread(f)], _difference_axis),
+        (SPREADS, [f for f in findings.findings if is_spread(f)], _difference_axis),
         ("Gaps between two such differences", [f for f in findings.findings if f.parts], _gap_axis),
         ("Readings below which the claimed share of edges falls",
          [f for f in findings.findings if not is_difference(f)], _reading_axis),
@@ -169,8 +181,8 @@ def _track(axes: Axes, lane: Lane) -> None:
 
 
 def _difference_axis(axes: Axes, members: Sequence[Finding]) -> None:
-    plain_axis(axes, padded([0.0, *(value for finding in members for value in span_of(finding))]),
-               difference_label(members[0].unit))  # fmt: skip
+    limits = difference_limits(members[0], [value for finding in members for value in span_of(finding)])
+    plain_axis(axes, limits, difference_label(members[0]))
 
 
 def _gap_axis(axes: Axes, members: Sequence[Finding]) -> None:

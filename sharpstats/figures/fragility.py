@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from sharpstats.claims.finding import Finding
 from sharpstats.claims.fragility import SCALE, SET_ASIDE, Changed, Fragility, Group
 from sharpstats.figures.axis import lanes, padded, plain_axis, reading_axis
-from sharpstats.figures.claims import in_short, is_difference
+from sharpstats.figures.claims import SPREADS, in_short, is_difference, is_spread
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
@@ -34,7 +34,15 @@ from sharpstats.figures.style import (
     wrapped,
     write,
 )
-from sharpstats.figures.track import INKS_OF, MARKS_OF, difference_label, draw_interval, draw_region, span_of
+from sharpstats.figures.track import (
+    INKS_OF,
+    MARKS_OF,
+    difference_label,
+    difference_limits,
+    draw_interval,
+    draw_region,
+    span_of,
+)
 from sharpstats.words.findings import answered
 from sharpstats.words.fragility import what_changes
 from sharpstats.words.labels import clip
@@ -108,7 +116,8 @@ def _height(members: int) -> float:
 
 def _draw(fragility: Fragility, findings: Sequence[Finding]) -> Figure:
     groups = [
-        ("Differences of two media", [f for f in findings if is_difference(f)], _difference_axis),
+        ("Differences of two media", [f for f in findings if is_difference(f) and not is_spread(f)], _difference_axis),
+        (SPREADS, [f for f in findings if is_spread(f)], _difference_axis),
         ("Readings below which the claimed share of edges falls",
          [f for f in findings if not is_difference(f)], _reading_axis),
     ]  # fmt: skip
@@ -212,7 +221,8 @@ def _ends(drawn: Sequence[Lane]) -> list[float]:
 
 
 def _difference_axis(axes: Axes, drawn: Sequence[Lane]) -> None:
-    plain_axis(axes, padded([0.0, *_ends(drawn)]), difference_label(drawn[0].finding.unit), most=6)
+    first = drawn[0].finding
+    plain_axis(axes, difference_limits(first, _ends(drawn)), difference_label(first), most=6)
 
 
 def _reading_axis(axes: Axes, drawn: Sequence[Lane]) -> None:

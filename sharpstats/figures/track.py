@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from matplotlib.axes import Axes
 
 from sharpstats.claims.finding import Finding, Part
+from sharpstats.figures.axis import padded
 from sharpstats.figures.style import GROUND, INK, INKS, SOFT, TINT
 
 MARKS_OF: Mapping[str, str] = {"shown": "o", "contradicted": "X", "open": "o"}
@@ -55,12 +56,14 @@ def draw_part(axes: Axes, part: Part, y: float) -> None:
         axes.plot([part.estimate], [y], "D", color=SOFT, markersize=11, markeredgecolor=GROUND, label="part estimate")
 
 
-def difference_label(unit: str) -> str:
-    """Return the label of an axis of differences.
+def difference_limits(finding: Finding, values: Sequence[float], by: float = 0.05) -> tuple[float, float]:
+    """Return limits with room for the values and zero; no spread is more than 100 % less than another."""
+    low, high = padded([0.0, *values], by=by)
+    return (max(low, -100.0) if finding.kind == "steadier" else low), high
 
-    Examples
-    --------
-    >>> difference_label("gf")
-    'difference, gf: below zero the first medium is the keener one'
-    """
-    return f"difference, {unit}: below zero the first medium is the keener one"
+
+def difference_label(finding: Finding, *, short: bool = False) -> str:
+    """Return the label of an axis of differences: of readings, or of spreads."""
+    what, better = ("spread, % more or less", "steadier") if finding.kind == "steadier" else (
+        f"difference, {finding.unit}", "keener")  # fmt: skip
+    return f"{what}; below 0 is {better}" if short else f"{what}: below zero the first medium is the {better} one"

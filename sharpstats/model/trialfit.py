@@ -7,6 +7,7 @@ Control edges and edges with an over-range cut stay out of the comparison and ar
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any
@@ -192,6 +193,40 @@ class TrialFit(Shown):
     def table(self) -> pd.DataFrame:
         """The means in the trial's unit."""
         return self.readings
+
+
+def fit_spreads(fit: TrialFit, media: Sequence[str], where: Mapping[str, str]) -> MixedFit:
+    """Fit the trial's model once more, with an edge spread of its own for each medium.
+
+    Parameters
+    ----------
+    fit : TrialFit
+    media : sequence of str
+        Media whose spread is asked for. Of the others those stay out whose edges show none, one at
+        each combination of the other factors.
+    where : mapping of str to str
+        Levels of other factors; only their edges are fitted.
+
+    Returns
+    -------
+    MixedFit
+
+    Raises
+    ------
+    FitError
+        If a medium asked for shows no spread of its own, or the layout cannot answer.
+    """
+    data = fit.data
+    for name, level in where.items():
+        data = data[data[name].astype(str) == level]
+    others = [name for name in fit.trial.plan.factors if name != MEDIUM]
+    edges = data.drop_duplicates(EDGE)
+    made, cells = edges.groupby(MEDIUM).size(), edges.drop_duplicates([MEDIUM, *others]).groupby(MEDIUM).size()
+    data = data[data[MEDIUM].isin([*media, *made.index[made > cells]])]
+    return fit_mixed(
+        data, response=RESPONSE, fixed=_fixed_terms(fit.trial, data)[0], random=_random_terms(fit.trial, data)[0],
+        spread_by=MEDIUM,
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=4)

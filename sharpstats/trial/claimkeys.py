@@ -18,12 +18,13 @@ from sharpstats.trial.claimvalues import (
     level,
     margin_above_zero,
     medium,
+    percent_from_zero,
     share,
     where,
 )
 from sharpstats.trial.gapvalues import across, complete_gap, two_levels
 from sharpstats.trial.item import Item, Key, folded, list_of, read_table, report_repeats
-from sharpstats.trial.plan import CLAIM_KINDS, Claim
+from sharpstats.trial.plan import CLAIM_KINDS, Claim, Steadier
 from sharpstats.trial.plankeys import unknown_in_plan
 from sharpstats.trial.spelling import listed, quoted, tidy
 from sharpstats.trial.values import choice, table, text, yes_no
@@ -113,7 +114,7 @@ def _read_claim(item: Item, *, ground: Ground) -> Claim | None:
     if kind is None or not complete or len(item.problems) > before:
         return None
     if "by" in names:
-        values.setdefault("by", Quantity(0.0, ground.difference_unit))
+        values.setdefault("by", Quantity(0.0, "%" if kind is Steadier else ground.difference_unit))
     del values["kind"]
     return kind(**values, line=item.line)
 
@@ -123,6 +124,9 @@ def _keys(item: Item, names: tuple[str, ...], ground: Ground) -> list[Key]:
     known = claim_keys(ground)
     if item.raw.get("depends") is True:  # "it depends at all" is a claim, "it differs by less than nothing" is none
         known["margin"] = replace(known["margin"], read=partial(difference_from_zero, ground=ground))
+    if kind_of(item.raw) is Steadier:  # spreads are compared as ratios on either scale, whether or not means interact
+        known["by"] = replace(known["by"], read=percent_from_zero, example='"20 %"')
+        known["where"] = replace(known["where"], read=partial(where, ground=ground, differences=False))
     common = keys_of(kind_of(item.raw) or Claim)
     mistaken = {INSTEAD[name] for name in item.raw if name in INSTEAD and name not in names}
     return [

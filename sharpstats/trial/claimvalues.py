@@ -92,6 +92,18 @@ def difference_from_zero(item: Item, *, ground: Ground) -> Quantity:
     return found
 
 
+def percent_from_zero(item: Item) -> Quantity:
+    """Read by how many percent a spread is said to be larger than another; zero asks for any difference."""
+    found = quantity(item, "%")
+    if found.unit != "%":
+        says = f"{quoted(str(found))} is a force; spreads are compared by how many times one is the other, in percent."
+        raise item.wrong("wrong-scale", says, item.hint)
+    if found.value < 0:
+        mend = "Write it without the minus sign: the key says which way the difference goes."
+        raise item.wrong("out-of-range", f"`by` must not be negative; it is {found}.", mend)
+    return found
+
+
 def _difference(item: Item, ground: Ground) -> Quantity:
     found = quantity(item, ground.difference_unit)
     if ground.scale is not None and (found.unit == "%") != (ground.scale == "log"):
@@ -137,21 +149,22 @@ def share(item: Item) -> float:
     return float(value)
 
 
-def where(item: Item, *, ground: Ground) -> Mapping[str, str]:
-    """Read the levels of other factors at which alone the claim is made."""
+def where(item: Item, *, ground: Ground, differences: bool = True) -> Mapping[str, str]:
+    """Read the levels of other factors at which alone the claim is made; `differences` of means need interactions."""
     table(item)
-    found = {child.name: child.attempt(partial(_where_level, ground=ground)) for child in item.children()}
+    read = partial(_where_level, ground=ground, differences=differences)
+    found = {child.name: child.attempt(read) for child in item.children()}
     return MappingProxyType({factor: level for factor, level in found.items() if level is not None})
 
 
-def _where_level(item: Item, ground: Ground) -> str:
+def _where_level(item: Item, ground: Ground, differences: bool) -> str:
     _refuse_as_where(item, ground)
     name = text(item)
     known = ground.levels_of(item.name)
     if known is not None and name not in known:
         says = f"{quoted(name)} is not a level of `{item.name}`."
         raise item.wrong("unknown-level", says, suggest(name, known))
-    if ground.layout is not None and not interacts({"medium", item.name}, ground.layout):
+    if differences and ground.layout is not None and not interacts({"medium", item.name}, ground.layout):
         raise item.wrong(
             "no-interaction",
             f"The layout has no interaction of medium with {item.name}: "

@@ -108,6 +108,17 @@ class Keener(Comparison):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Steadier(Comparison):
+    """Edges made on `medium` differ less from each other than those made on `than`, by `by` percent; zero is allowed.
+
+    "By 20 %" means that the spread of `than` (the SD between edges) is at least 1.20 times as large.
+    """
+
+    kind: ClassVar[str] = "steadier"
+    by: Quantity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Gap(Comparison):
     """The difference between `medium` and `than` depends on another factor, or does not.
 
@@ -136,7 +147,7 @@ class Reaches(Claim):
     share: float
 
 
-CLAIM_KINDS: tuple[type[Claim], ...] = (Same, NoWorse, Keener, Gap, Reaches)
+CLAIM_KINDS: tuple[type[Claim], ...] = (Same, NoWorse, Keener, Gap, Steadier, Reaches)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

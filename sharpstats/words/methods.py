@@ -14,6 +14,8 @@ from sharpstats.words.passage import Passage
 
 REFERENCES = {
     "box": "Box, G. E. P. & Cox, D. R. (1964). Journal of the Royal Statistical Society B 26, 211-252.",
+    "bonett": "Bonett, D. G. (2006). Applied Psychological Measurement 30, 432-439.",
+    "brown": "Brown, M. B. & Forsythe, A. B. (1974). Journal of the American Statistical Association 69, 364-367.",
     "clopper": "Clopper, C. J. & Pearson, E. S. (1934). Biometrika 26, 404-413.",
     "fisher": "Fisher, R. A. (1935). The Design of Experiments. Oliver and Boyd, section 21.",
     "graybill": "Graybill, F. A. & Wang, C.-M. (1980). Journal of the American Statistical Association 75, 869-873.",
@@ -24,6 +26,7 @@ REFERENCES = {
     "schuirmann": "Schuirmann, D. J. (1987). Journal of Pharmacokinetics and Biopharmaceutics 15, 657-680.",
     "searle": "Searle, S. R., Speed, F. M. & Milliken, G. A. (1980). American Statistician 34, 216-221.",
     "shapiro": "Shapiro, S. S. & Wilk, M. B. (1965). Biometrika 52, 591-611.",
+    "skovgaard": "Skovgaard, I. M. (1996). Bernoulli 2, 145-165.",
     "ting": "Ting, N., Burdick, R. K., Graybill, F. A., Jeyaratnam, S. & Lu, T.-F. C. (1990). Journal of Statistical "
     "Computation and Simulation 35, 135-143.",
     "welch": "Welch, B. L. (1951). Biometrika 38, 330-336.",

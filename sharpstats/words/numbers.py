@@ -125,7 +125,12 @@ def plainly(value: float | None, unit: Unit) -> str:
     return f"{round(value, 3 if unit == 'N' else 2) + 0.0:.10g}{NBSP}{unit}"
 
 
-def difference(value: float | None, unit: Unit, decimals: int | None = None) -> str:
+HIGHER = ("lower", "higher")
+
+
+def difference(
+    value: float | None, unit: Unit, decimals: int | None = None, ways: tuple[str, str] = HIGHER
+) -> str:
     r"""Return a difference of readings with its direction in words.
 
     Parameters
@@ -136,6 +141,8 @@ def difference(value: float | None, unit: Unit, decimals: int | None = None) -> 
         ``gf``, ``N`` or ``%``.
     decimals : int, optional
         As for `amount`.
+    ways : tuple of str
+        Words for less and for more.
 
     Examples
     --------
@@ -147,7 +154,7 @@ def difference(value: float | None, unit: Unit, decimals: int | None = None) -> 
     text = amount(abs(value), unit, decimals)
     if not _shows_digits(text):
         return SAME
-    return f"{text} {'higher' if value > 0 else 'lower'}"
+    return f"{text} {ways[value > 0]}"
 
 
 def signed(value: float | None, unit: Unit, decimals: int | None = None) -> str:
@@ -179,7 +186,9 @@ def _shows_digits(text: str) -> bool:
     return any(sign in "123456789" for sign in text)
 
 
-def span(low: float | None, high: float | None, unit: Unit, decimals: int | None = None) -> str:
+def span(
+    low: float | None, high: float | None, unit: Unit, decimals: int | None = None, ways: tuple[str, str] = HIGHER
+) -> str:
     r"""Return the limits of a difference in words, from low to high.
 
     Examples
@@ -193,19 +202,19 @@ def span(low: float | None, high: float | None, unit: Unit, decimals: int | None
     if below is None and above is None:
         return "no limit on either side"
     if below is None:
-        return f"up to {difference(above, unit, decimals)}"
+        return f"up to {difference(above, unit, decimals, ways)}"
     if above is None:
-        return f"from {difference(below, unit, decimals)} upwards"
+        return f"from {difference(below, unit, decimals, ways)} upwards"
     if decimals is None:
         decimals = decimals_for(above - below, unit)
     ends = [amount(abs(end), unit, decimals) for end in (below, above)]
     if not any(map(_shows_digits, ends)):
         return SAME
     if not _shows_digits(ends[0]) or (below > 0 and _shows_digits(ends[1])):
-        return f"{ends[0]} to {ends[1]} higher"
+        return f"{ends[0]} to {ends[1]} {ways[1]}"
     if above <= 0 or not _shows_digits(ends[1]):
-        return f"{ends[1]} to {ends[0]} lower"
-    return f"{ends[0]} lower to {ends[1]} higher"
+        return f"{ends[1]} to {ends[0]} {ways[0]}"
+    return f"{ends[0]} {ways[0]} to {ends[1]} {ways[1]}"
 
 
 def _known(value: float | None) -> float | None:
@@ -225,7 +234,10 @@ def level_percent(level: float) -> str:
     return f"{percent:.{decimals}f}{NBSP}%"
 
 
-def interval(low: float | None, high: float | None, unit: Unit, level: float, decimals: int | None = None) -> str:
+def interval(
+    low: float | None, high: float | None, unit: Unit, level: float, decimals: int | None = None,
+    ways: tuple[str, str] = HIGHER,
+) -> str:  # fmt: skip
     r"""Return an interval of a difference with its level.
 
     Examples
@@ -233,7 +245,7 @@ def interval(low: float | None, high: float | None, unit: Unit, level: float, de
     >>> interval(-2.0, 10.0, "%", 0.9)
     '90\xa0% interval: 2\xa0% lower to 10\xa0% higher'
     """
-    return f"{level_percent(level)} interval: {span(low, high, unit, decimals)}"
+    return f"{level_percent(level)} interval: {span(low, high, unit, decimals, ways)}"
 
 
 def amounts(low: float | None, high: float | None, unit: Unit, decimals: int | None = None) -> str:

@@ -123,7 +123,7 @@ def test_a_file_in_place_of_the_folder_is_an_error_that_says_so(tmp_path: Path) 
 def test_the_example_is_a_plan_without_mistakes_that_opens_with_all_edges_still_to_make(tmp_path: Path) -> None:
     example.write_example(tmp_path, seed=3)
     plan = read_plan(tmp_path / "trial.toml")
-    assert [claim.kind for claim in plan.claims] == ["same", "no worse", "keener", "reaches"]
+    assert [claim.kind for claim in plan.claims] == ["same", "no worse", "keener", "steadier", "reaches"]
     trial = open_trial(tmp_path)
     assert (trial.counts["read"], trial.counts["used"], trial.counts["set_aside"]) == (45, 0, 45)
     assert set(trial.set_aside["code"]) == {"no-reading"}

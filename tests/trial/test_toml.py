@@ -31,6 +31,7 @@ from sharpstats.trial.plan import (
     Publishing,
     Reaches,
     Same,
+    Steadier,
 )
 from sharpstats.trial.plankeys import PUBLISHING_KEYS, SIMPLE_KEYS, layout_keys
 from sharpstats.trial.toml import parse_plan, plan_text, read_plan
@@ -456,7 +457,7 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         'kind = "no-worse"',
         "unknown-kind",
         "claim 2, kind",
-        ('"same", "no worse", "keener", "gap" or "reaches"', 'Did you mean "no worse"?'),
+        ('"same", "no worse", "keener", "gap", "steadier" or "reaches"', 'Did you mean "no worse"?'),
     ),
     "claim on an unknown medium": (
         'medium = "lapping film"\nthan',
@@ -552,7 +553,7 @@ BROKEN: dict[str, tuple[str, str, str, str, tuple[str, ...]]] = {
         'level = "fine work"\nthan = "oilstone"',
         "wrong-key",
         "claim 4, than",
-        ("has no `than`", '"same", "no worse", "keener" or "gap"'),
+        ("has no `than`", '"same", "no worse", "keener", "gap" or "steadier"'),
     ),
     "unknown level": (
         'level = "fine work"',
@@ -955,6 +956,8 @@ def claims(draw: st.DrawFn, plan: Plan, name: str) -> Claim:
         return Reaches(**common, level=level, share=draw(st.integers(1, 99)) / 100)
     if kind is Keener:
         return Keener(**common, than=than, by=Quantity(draw(st.integers(0, 99)), unit))
+    if kind is Steadier:
+        return Steadier(**common, than=than, by=Quantity(draw(st.integers(0, 99)), "%"))
     return kind(**common, than=than, margin=Quantity(draw(FORCES), unit))
 
 
@@ -1030,3 +1033,49 @@ def written(plan: Plan) -> str:
 @given(plans())
 def test_a_plan_written_down_and_read_is_the_same_plan(plan: Plan) -> None:
     assert parse_plan(written(plan)) == plan
+
+
+STEADIER = """
+title = "A"
+scale = "as read"
+[factors]
+medium = ["A", "B"]
+steel = ["x", "y"]
+[layout]
+interactions = []
+[[claim]]
+id = "c"
+says = "A is steadier"
+kind = "steadier"
+medium = "A"
+than = "B"
+"""
+
+
+def test_a_steadier_claim_is_in_percent_on_either_scale() -> None:
+    assert parse_plan(STEADIER).claims[0] == Steadier(
+        id="c", says="A is steadier", medium="A", than="B", by=Quantity(0.0, "%")
+    )
+    assert parse_plan(STEADIER + 'by = "20 %"').claims[0].by == Quantity(20.0, "%")
+
+
+def test_spreads_at_a_level_need_no_interaction_of_means() -> None:
+    assert parse_plan(STEADIER + 'where = { steel = "x" }').claims[0].where == {"steel": "x"}
+    problem = the_problem_of(STEADIER.replace('"steadier"', '"keener"') + 'where = { steel = "x" }')
+    assert problem.code == "no-interaction"
+
+
+@pytest.mark.parametrize(
+    ("line", "code", "words"),
+    [
+        ('by = "20 gf"', "wrong-scale", ('"20 gf" is a force; spreads are compared by how many times', 'by = "20 %"')),
+        ('by = "-5 %"', "out-of-range", ("must not be negative; it is -5 %", "without the minus sign")),
+        ('by = "20"', "no-unit", ('Write "20 %"',)),
+        ('margin = "20 %"', "wrong-key", ("has no `margin`", "Write `by` instead.")),
+        ('where = { steel = "z" }', "unknown-level", ('"z" is not a level of `steel`',)),
+    ],
+)
+def test_tells_of_a_bad_steadier_claim(line: str, code: str, words: tuple[str, ...]) -> None:
+    problem = the_problem_of(STEADIER + line)
+    assert problem.code == code
+    assert not [part for part in words if part not in str(problem)], str(problem)

@@ -14,7 +14,7 @@ import pytest
 import sharpstats as ss
 from sharpstats.claims.finding import Finding, Findings, Part
 from sharpstats.model.trialfit import TrialFit
-from sharpstats.trial.plan import Gap, Keener, Level, NoWorse, Reaches, Same
+from sharpstats.trial.plan import Gap, Keener, Level, NoWorse, Reaches, Same, Steadier
 from sharpstats.units import Quantity
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # for hostile.py and reference/, whatever the import mode
@@ -30,6 +30,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
              cuts={"slate": 40, "plate": 40}),
         Part(at="practised", estimate=2.0, low=-5.0, high=10.0, edges={"slate": 8, "plate": 8},
              cuts={"slate": 40, "plate": 40}))},
+    "steadier": {"bound_low": None, "bound_high": 0.0, "df": math.nan, "se": math.nan},
     "reaches": {"bound_low": None, "bound_high": 150.0, "unit": "gf", "se": math.nan, "real": None,
                 "edges": {"slate": 16}, "cuts": {"slate": 80}},
 }  # fmt: skip
@@ -44,6 +45,7 @@ def declared(kind: str, **keys: Any) -> Any:
         "keener": lambda **k: Keener(**{"than": "plate", "by": Quantity(0.0, "%"), **k}),
         "gap": lambda **k: Gap(**{"than": "plate", "across": "operator", "levels": ("learner", "practised"),
                                   "margin": Quantity(15.0, "%"), **k}),
+        "steadier": lambda **k: Steadier(**{"than": "plate", "by": Quantity(0.0, "%"), **k}),
         "reaches": lambda **k: Reaches(**{
             "level": Level(name="fine work", reading=Quantity(150.0, "gf")), "share": 0.9, **k}),
     }  # fmt: skip

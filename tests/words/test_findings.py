@@ -68,6 +68,22 @@ def test_every_kind_of_claim_has_its_words() -> None:
          "slate reads 12 % higher than plate where operator is learner and 2 % higher where operator is practised: a "
          "gap of \u221210 % (90 % interval: \u221216 % to 0 %); "
          "your margin is 15 % either way (\u221213 % to +15 %)"),
+        ("steadier", "shown", (-40.0, -60.0, -10.0),
+         "steadier: edges of slate spread 40 % less than those of plate (90 % interval: 10 % to 60 % less)"),
+        ("steadier", "contradicted", (80.0, 20.0, 190.0),
+         "not steadier: edges of slate spread 80 % more than those of plate (90 % interval: 20 % to 190 % more)"),
+        ("steadier", "open", (-20.0, -60.0, 30.0),
+         "edges of slate spread 20 % less than those of plate (90 % interval: 60 % less to 30 % more); the claim asks "
+         "for less"),
+        ("steadier", "open", (-100.0, -100.0, math.inf),
+         "edges of slate spread 100 % less than those of plate (90 % interval: no limit on either side); the claim "
+         "asks for less"),
+        ("steadier", "open", (math.inf, -20.0, math.inf),
+         "edges of slate spread, those of plate no more than cuts do (90 % interval: from 20 % less upwards); the "
+         "claim asks for less"),
+        ("steadier", "open", (math.nan, -100.0, math.inf),
+         "neither the edges of slate nor those of plate spread more than cuts do (90 % interval: no limit on either "
+         "side); the claim asks for less"),
         ("reaches", "shown", (138.0, 131.0, 146.0),
          "reached: 90 % of the edges of slate read below 138 gf (90 % interval: 131 gf to 146 gf); "
          "the level is 150 gf"),
@@ -117,6 +133,14 @@ def test_a_limit_just_inside_the_margin_does_not_read_as_the_margin(make_finding
          "A real difference this small exists, slate being the duller one; you said it does not matter."),
         ("keener", "contradicted", (8.0, 2.0, 14.0), {}, "Slate is in fact the duller one."),
         ("reaches", "shown", (138.0, 131.0, 146.0), {}, "The level stands for: fine work."),
+        ("steadier", "contradicted", (80.0, 20.0, 190.0), {}, "Slate is in fact the less steady one."),
+        ("steadier", "shown", (-100.0, -100.0, -10.0), {},
+         "Cuts alone explain how far edges of slate differ: their own spread is estimated as zero."),
+        ("steadier", "open", (60.0, -10.0, math.inf), {},
+         "These edges put no upper limit on it: plate may have no spread of its own."),
+        ("steadier", "shown", (-40.0, -60.0, -10.0), {"opinions": (SecondOpinion("x", "open", False, "By x."),)},
+         "The finding leans on edges that follow a normal distribution, the second opinions do not: where they differ, "
+         "keep to the more cautious one."),
         ("reaches", "open", (138.0, 131.0, math.inf), {}, "So few edges put no upper limit on it."),
     ],
 )  # fmt: skip
@@ -204,6 +228,20 @@ def test_keener_by_a_share_says_what_that_asks(make_finding: Make, make_claim: C
     assert verdict == "not keener by 20 %: slate reads 6 % lower than plate (90 % interval: 1 % to 11 % lower)"
     assert "Keener by 20 % means that plate reads at least 1.2 times as much: slate 17 % lower or more." in details
     assert "Slate is keener, but by less than the claim asks." in details
+
+
+def test_steadier_by_a_share_says_what_that_asks(make_finding: Make, make_claim: Callable[..., Any]) -> None:
+    claim = make_claim("steadier", by=Quantity(20.0, "%"))
+    verdict, details = told(
+        make_finding("steadier", "open", -30.0, -50.0, -5.0, claim=claim, bound_high=-16.6667, real=True)
+    )
+    assert verdict == (
+        "edges of slate spread 30 % less than those of plate (90 % interval: 5 % to 50 % less); "
+        "the claim asks for at least 17 % less"
+    )
+    asked = "edges of plate spread at least 1.2 times as much, those of slate at least 17 % less."
+    assert f"Steadier by 20 % means that {asked}" in details
+    assert "That slate is steadier is clear; whether by that much is open." in details
 
 
 def test_keener_by_a_force_on_the_scale_as_read(make_finding: Make, make_claim: Callable[..., Any]) -> None:

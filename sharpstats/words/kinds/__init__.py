@@ -11,8 +11,9 @@ from sharpstats.words.kinds.noworse import NO_WORSE
 from sharpstats.words.kinds.reaches import REACHES
 from sharpstats.words.kinds.same import SAME
 from sharpstats.words.kinds.shared import KindWords
+from sharpstats.words.kinds.steadier import STEADIER
 
 KINDS: Mapping[str, KindWords] = MappingProxyType(
-    {"same": SAME, "no worse": NO_WORSE, "keener": KEENER, "gap": GAP, "reaches": REACHES}
+    {"same": SAME, "no worse": NO_WORSE, "keener": KEENER, "gap": GAP, "steadier": STEADIER, "reaches": REACHES}
 )
 """Kind as the plan names it -> its words."""
