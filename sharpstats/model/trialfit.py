@@ -223,10 +223,9 @@ def fit_spreads(fit: TrialFit, media: Sequence[str], where: Mapping[str, str]) -
     edges = data.drop_duplicates(EDGE)
     made, cells = edges.groupby(MEDIUM).size(), edges.drop_duplicates([MEDIUM, *others]).groupby(MEDIUM).size()
     data = data[data[MEDIUM].isin([*media, *made.index[made > cells]])]
-    return fit_mixed(
-        data, response=RESPONSE, fixed=_fixed_terms(fit.trial, data)[0], random=_random_terms(fit.trial, data)[0],
-        spread_by=MEDIUM,
-    )  # fmt: skip
+    most_cuts = int(data.groupby(EDGE, observed=True).size().max())
+    fixed, random = fixed_terms(fit.trial, data)[0], random_terms(fit.trial, data, most_cuts)[0]
+    return fit_mixed(data, response=RESPONSE, fixed=fixed, random=random, spread_by=MEDIUM)
 
 
 @lru_cache(maxsize=4)
