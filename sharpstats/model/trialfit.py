@@ -224,7 +224,8 @@ def fit_spreads(fit: TrialFit, media: Sequence[str], where: Mapping[str, str]) -
     made, cells = edges.groupby(MEDIUM).size(), edges.drop_duplicates([MEDIUM, *others]).groupby(MEDIUM).size()
     data = data[data[MEDIUM].isin([*media, *made.index[made > cells]])]
     most_cuts = int(data.groupby(EDGE, observed=True).size().max())
-    fixed, random = fixed_terms(fit.trial, data)[0], random_terms(fit.trial, data, most_cuts)[0]
+    fixed = fixed_terms(fit.trial, data)[0]
+    random = random_terms(fit.trial, data, fixed, most_cuts)[0]
     return fit_mixed(data, response=RESPONSE, fixed=fixed, random=random, spread_by=MEDIUM)
 
 
