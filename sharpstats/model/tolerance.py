@@ -344,7 +344,9 @@ def _mixture_quantile(means: Floats, sd: Floats, share: float) -> Floats:
     if means.shape[1] == 1:
         return low
     weights = np.full(means.shape[1], 1 / means.shape[1])
-    found = (low + high) / 2
+    centre = means @ weights
+    apart = (means - centre[:, None]) ** 2 @ weights
+    found = np.clip(centre + special.ndtri(share) * np.sqrt(sd**2 + apart), low, high)
     for _ in range(60):
         z = (found[:, None] - means) / sd[:, None]
         excess = special.ndtr(z) @ weights - share
