@@ -318,6 +318,6 @@ def _notes(findings: Findings) -> Iterator[Note]:
             whose = "whose influence is largest" if name == EDGE else "that have the most influential edges"
             yield Note("most-influential", f"Of the {count:,} {name}s the {most:,} {whose} were left out in turn.")
     if any(type(finding.declared) in REGIONS for finding in findings.findings):
-        turned = "as percentages" if fit.scale == "as read" else f"in {fit.unit}"
-        yield Note("other-scale", f"On the other scale margins are taken {turned}: as much as they are at the usual "
-                   "reading of the medium that is compared with.")  # fmt: skip
+        turned = "as a percentage" if fit.scale == "as read" else f"in {fit.unit}"
+        yield Note("other-scale", f"On the other scale a margin counts {turned}: as much as it is at the usual reading "
+                   "of the medium that is compared with.")  # fmt: skip

@@ -50,8 +50,8 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         show_json(content)
         return DONE
-    show(f"{text}\n")
+    show(text)
     with waiting("looking for what would change the findings"):
         text = as_text(findings.fragility, width())
-    show(text)
+    show(f"\n{text}")
     return DONE

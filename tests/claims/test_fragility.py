@@ -124,14 +124,15 @@ def test_one_edge_decides(open_made) -> None:
     assert [(one.change.name, one.finding) for one in edges.other] == [("s7", "shown")]
     assert (scale.kind, scale.other) == ("scale", ())
     assert what_changes(findings.fragility, finding) == (
-        "Open; it would be shown without edge s7 (one of 16); it stays open with the readings analysed as read."
+        "would change to shown without edge s7 (one of 16); otherwise it stays open."
     )
 
 
 def test_a_robust_finding(draw, open_made) -> None:
     findings = open_made(draw({"film": 100.0, "slate": 150.0, "stone": 200.0}), [KEENER]).judge()
-    assert what_changes(findings.fragility, findings.findings[0]) == (
-        "Shown; it stays shown without any one edge or blade and with the readings analysed as read."
+    assert what_changes(findings.fragility, findings.findings[0]) == "stays shown under every change."
+    assert str(findings.fragility).splitlines()[0] == (
+        "What would change the findings? Every claim was judged anew without each edge and blade in turn and"
     )
 
 
@@ -145,7 +146,7 @@ def test_a_change_that_leaves_no_answer_is_kept_with_its_reason(draw, open_made)
     assert (lost.finding, math.isnan(lost.estimate)) == (None, True)
     assert lost.reason.startswith("The edges in the comparison do not answer how film and stone differ where steel is")
     assert one_of(findings.fragility, "claim-1", "blade", "b4").finding is not None
-    assert "without blade b4 (one of 4) it cannot be judged" in what_changes(findings.fragility, findings.findings[1])
+    assert "could not be judged without blade b4 (one of 4)" in what_changes(findings.fragility, findings.findings[1])
 
 
 def test_a_fit_that_fails_is_kept_with_its_reason(open_made) -> None:
@@ -214,6 +215,20 @@ def test_many_readings_are_left_alone(draw, open_made, monkeypatch) -> None:
     assert str(findings.fragility) == "With more than 10 readings nothing was left out to see what changes."
 
 
+def test_a_name_that_says_its_kind_is_not_told_twice(draw, open_made) -> None:
+    table = draw(edges=1)
+    table["operator"] = np.where(table["run"] % 4 == 0, "operator 1", "operator 2")
+    findings = open_made(table, [KEENER]).judge()
+    changed = [
+        Changed(claim="claim-1", change=Change("operator", f"operator {i}"), finding=found)
+        for i, found in ((1, "shown"), (2, "open"))
+    ]  # fmt: skip
+    finding = replace(findings.findings[0], finding="open")
+    made = Fragility(Findings(findings.trial, findings.fit, (finding,)), tuple(changed))
+    said = "would change to shown without operator 1 (one of 2); otherwise it stays open."
+    assert what_changes(made, finding) == said
+
+
 def test_stopping_is_possible(draw, open_made, monkeypatch) -> None:
     findings = open_made(draw(), [KEENER]).judge()
 
@@ -227,8 +242,9 @@ def test_stopping_is_possible(draw, open_made, monkeypatch) -> None:
 
 def told(findings: Findings, outcomes: Mapping[str, list[str | None]], own: str = "shown") -> str:
     """The sentence for a claim whose changes came out so."""
+    names = {"set aside": "2", "scale": "as read"}
     changed = [
-        Changed(claim="claim-1", change=Change(kind, str(i + (kind == "set aside"))), finding=one)
+        Changed(claim="claim-1", change=Change(kind, names.get(kind, str(i))), finding=one)
         for kind, found in outcomes.items() for i, one in enumerate(found, start=1)
     ]  # fmt: skip
     finding = replace(findings.findings[0], finding=own)
@@ -239,16 +255,19 @@ def told(findings: Findings, outcomes: Mapping[str, list[str | None]], own: str 
 @pytest.mark.parametrize(
     ("outcomes", "text"),
     [
-        ({"edge": ["open", "open", "shown"]}, "Shown; it would be open without edge 1 or 2 (2 of 3)."),
+        ({"edge": ["open", "open", "shown"]},
+         "would change to open without edge 1 or 2 (2 of 3); otherwise it stays shown."),
         ({"edge": ["open"] * 4 + ["shown"]},
-         "Shown; it would be open without any one of 4 of the 5\u00a0edges (1, 2, 3 among them)."),
-        ({"blade": ["open", "open"]}, "Shown; it would be open without any one of the 2\u00a0blades."),
+         "would change to open without any one of 4 of the 5\u00a0edges (1, 2, 3 among them); otherwise it stays "
+         "shown."),
+        ({"blade": ["open", "open"]}, "would change to open without any one of the 2\u00a0blades."),
         ({"edge": ["shown"] * 3, "set aside": ["contradicted"]},
-         "Shown; it would be contradicted with the 2\u00a0rows set aside put back; it stays shown without any one "
-         "edge."),
-        ({"edge": [None, "shown"]}, "Shown; without edge 1 (one of 2) it cannot be judged."),
-        ({"blade": ["open", "contradicted", "shown"]},
-         "Shown; it would be open without blade 1 (one of 3); it would be contradicted without blade 2 (one of 3)."),
+         "would change to contradicted with the 2\u00a0rows set aside put back; otherwise it stays shown."),
+        ({"edge": [None, "shown"]}, "could not be judged without edge 1 (one of 2); otherwise it stays shown."),
+        ({"edge": ["open", "shown"], "blade": ["open", "contradicted", "shown"], "scale": ["open"]},
+         "would change to open without edge 1 (one of 2) or blade 1 (one of 3) or with the readings analysed as read; "
+         "would change to contradicted without blade 2 (one of 3); otherwise it stays shown."),
+        ({"edge": ["shown"], "blade": ["shown"]}, "stays shown under every change."),
     ],
 )  # fmt: skip
 def test_sentences(draw, open_made, outcomes, text: str) -> None:
