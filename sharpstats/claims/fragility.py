@@ -22,7 +22,8 @@ from sharpstats.claims.finding import Finding, Findings, Outcome
 from sharpstats.claims.judge import REGIONS, evidence_for, region_for, share_out
 from sharpstats.errors import FitError, SharpstatsError
 from sharpstats.late import Shown
-from sharpstats.model.trialfit import EDGE, TrialFit, fit_trial
+from sharpstats.model.largetrial import LargeTrial
+from sharpstats.model.trialfit import EDGE, TrialFit
 from sharpstats.notes import Note
 from sharpstats.trial.aside import untagged
 from sharpstats.trial.check import check
@@ -33,10 +34,10 @@ SET_ASIDE, SCALE = "set aside", "scale"
 """Kinds of change that leave nothing out."""
 MOST = 150
 """Edges, or levels of a block, that are left out one by one; a fit takes some hundredths of a second."""
-WORK = 3_000_000
-"""Readings that all these fits may take in together."""
-LARGE = 1_000_000
-"""More readings than this, and nothing is fitted anew."""
+WORK = 2_000_000
+"""Readings that the fits for all edges, or all levels of a block, may take in together."""
+LARGE = 100_000
+"""A fit that takes in more readings than this is not made again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,8 +165,9 @@ def fragility(findings: Findings) -> Fragility:
     -------
     Fragility
     """
-    if len(findings.fit.data) > LARGE:
-        note = Note("many-readings", f"With more than {LARGE:,} readings nothing was left out to see what changes.")
+    if _work(findings.fit) > LARGE:
+        note = Note("large-trial", "The trial is too large to leave one of its parts out after the other and see what "
+                    "changes.")  # fmt: skip
         return Fragility(findings, (), (note,))
     changed: list[Changed] = []
     for change, altered in _changes(findings):
@@ -182,6 +184,8 @@ def _changes(findings: Findings) -> Iterator[tuple[Change, Altered]]:
     for name in (EDGE, *_blocks(fit)):
         for level in _picked(fit, name):
             yield Change(name, level), partial(_without, trial, name, level)
+    if isinstance(trial, LargeTrial):
+        return
     restored = _restored(findings.trial)
     if restored is not None:
         back = len(restored.readings) - len(findings.trial.readings)
@@ -193,6 +197,8 @@ def _changes(findings: Findings) -> Iterator[tuple[Change, Altered]]:
 def _bare(trial: Trial) -> Trial:
     """Keep only what a fit asks for: each one copies its columns."""
     readings, plan = trial.readings, trial.plan
+    if isinstance(trial, LargeTrial):  # one row an edge
+        return trial
     wanted = {EDGE, "cut", *plan.factors, *plan.layout.blocks, "blade", "operator", "role", "reading", "over_range"}
     columns = [name for name in readings.columns if name in wanted]
     return replace(trial, readings=readings.loc[readings["role"] != "control", columns])
@@ -209,16 +215,23 @@ def _blank(column: pd.Series) -> bool:
     return bool((column.astype(str).str.strip() == "").any())
 
 
+def _work(fit: TrialFit) -> float:
+    """Cost of a fit, in readings that take as long; that of blocks grows with the cube of their levels."""
+    return len(fit.data) + 0.003 * float(sum(fit.mixed.units.levels)) ** 3
+
+
 def _most(fit: TrialFit) -> int:
-    return min(MOST, WORK // len(fit.data))
+    return min(MOST, int(WORK / _work(fit)))
 
 
 def _picked(fit: TrialFit, name: str) -> list[str]:
-    """Levels to leave out: all or, where they are too many, those with the most influential edges."""
+    """Levels to leave out: all or, where they are too many, those with the most influential edges, if that is known."""
     edges = fit.data.drop_duplicates(EDGE).set_index(EDGE, drop=False)[name]
     levels = sorted(set(edges.astype(str)))
     if len(levels) <= _most(fit):
         return levels
+    if fit.edges["influence"].isna().all():
+        return []
     strongest = fit.edges.sort_values("influence", ascending=False, kind="stable", na_position="first")[EDGE]
     first = dict.fromkeys(edges.loc[strongest].astype(str))
     picked = set(list(first)[: _most(fit)])
@@ -256,7 +269,7 @@ def _on_scale(trial: Trial, scale: Scale) -> Trial:
 def _judged(findings: Findings, change: Change, altered: Altered) -> list[Changed]:
     """Judge all claims of a changed trial."""
     try:
-        fit = fit_trial.__wrapped__(altered())  # past the cache, which is for trials that people look at
+        fit = altered().fit()
         evidence = [_evidence(findings.fit, fit, finding.declared) for finding in findings.findings]
         parts = share_out(findings.trial.plan, evidence)
     except (SharpstatsError, np.linalg.LinAlgError) as error:
@@ -314,9 +327,15 @@ def _notes(findings: Findings) -> Iterator[Note]:
     most = _most(fit)
     for name in (EDGE, *_blocks(fit)):
         count = fit.data[name].nunique()
-        if count > most:
+        if count > most and fit.edges["influence"].isna().all():
+            yield Note("too-many", f"The {count:,} {name}s are too many to leave each out in turn.")
+        elif count > most:
             whose = "whose influence is largest" if name == EDGE else "that have the most influential edges"
             yield Note("most-influential", f"Of the {count:,} {name}s the {most:,} {whose} were left out in turn.")
+    if isinstance(findings.trial, LargeTrial):
+        yield Note("added-up", "The readings of a large trial are added up as the plan says, so its other scale was "
+                   "not looked at, and no row was put back.")  # fmt: skip
+        return
     if any(type(finding.declared) in REGIONS for finding in findings.findings):
         turned = "as a percentage" if fit.scale == "as read" else f"in {fit.unit}"
         yield Note("other-scale", f"On the other scale a margin counts {turned}: as much as it is at the usual reading "

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+import sharpstats as ss
 from sharpstats.claims import fragility as module
 from sharpstats.claims.finding import Finding, Findings
 from sharpstats.claims.fragility import Change, Changed, Fragility, fragility
@@ -210,9 +211,11 @@ def test_many_readings_are_left_alone(draw, open_made, monkeypatch) -> None:
     monkeypatch.setattr(module, "LARGE", 10)
     findings = open_made(draw(), [KEENER]).judge()
     assert findings.fragility.changed == ()
-    assert findings.fragility.notes[0].code == "many-readings"
+    assert findings.fragility.notes[0].code == "large-trial"
     assert len(findings.fragility.table) == 0
-    assert str(findings.fragility) == "With more than 10 readings nothing was left out to see what changes."
+    assert " ".join(str(findings.fragility).split()) == (
+        "The trial is too large to leave one of its parts out after the other and see what changes."
+    )
 
 
 def test_a_name_that_says_its_kind_is_not_told_twice(draw, open_made) -> None:
@@ -272,3 +275,24 @@ def told(findings: Findings, outcomes: Mapping[str, list[str | None]], own: str 
 )  # fmt: skip
 def test_sentences(draw, open_made, outcomes, text: str) -> None:
     assert told(open_made(draw(), [KEENER]).judge(), outcomes) == text
+
+
+def test_a_trial_added_up_edge_by_edge(draw, open_made) -> None:
+    """The same findings without each edge and blade as with all readings at hand; no other scale."""
+    made = open_made(draw(edges=1), [KEENER])
+    whole, large = made.judge().fragility, ss.open_large(made.folder).judge().fragility
+    assert {one.change.kind for one in large.changed} == {"edge", "blade"}
+    for one in large.changed:
+        peer = one_of(whole, one.claim, one.change.kind, one.change.name)
+        assert one.finding == peer.finding
+        assert (one.estimate, one.low, one.high) == pytest.approx((peer.estimate, peer.low, peer.high), rel=1e-9)
+    assert [note.code for note in large.notes] == ["added-up"]
+
+
+def test_of_many_edges_whose_influence_is_unknown_none_is_left_out(draw, open_made, monkeypatch) -> None:
+    monkeypatch.setattr(module, "MOST", 3)
+    made = ss.open_large(open_made(draw(edges=1), [KEENER]).folder).judge().fragility
+    assert made.changed == ()
+    assert [note.text for note in made.notes if note.code == "too-many"] == [
+        "The 12 edges are too many to leave each out in turn.", "The 4 blades are too many to leave each out in turn.",
+    ]  # fmt: skip

@@ -222,7 +222,9 @@ def test_large_says_the_same(small: Path, capsys: pytest.CaptureFixture[str]) ->
             said.append(capsys.readouterr().out)
         held_in_memory, large = said
         assert large.splitlines()[:4] == held_in_memory.splitlines()[:4]
-        assert (large == held_in_memory) is (command == "judge")  # check says what it did not look at
+        # What would change the findings is tried in fewer ways, and the check says what it did not look at.
+        alike = [text.split("\n\nWhat would change")[0] for text in said]
+        assert (alike[0] == alike[1]) is (command == "judge")
 
 
 @pytest.mark.parametrize("environment", [{"PYTHONIOENCODING": "utf-8"}, {"LC_ALL": "C", "PYTHONUTF8": "0"}])
