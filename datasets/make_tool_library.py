@@ -6,7 +6,7 @@ Nothing here was measured. This script makes up what a careful bench test might 
                    + blade + blade x medium + edge + cut        (all normal, independent)
 
 The sizes of the four spreads stand in `SPREAD`, the true means in `TRUE_GF`. After that the
-bench gets its say: lost cuts, a slip of the pen, an over-range cut, a row set aside by hand.
+bench gets its say: lost cuts, a slip of the pen, an over-range cut by accident, rows set aside by hand.
 `READING_SEED` was picked so that the claims of the plan come out all three ways, which makes
 a good demonstration and is exactly what nobody may do with real readings.
 
@@ -66,7 +66,7 @@ BENCH = {
     (22, 3): {"set_aside": "blade was not clamped and moved during the cut", "note": "said beforehand"},
     (31, 1): {"reading": "-148"},
     (36, 1): {"note": "new filament lot from here on"},
-    (44, 2): {"reading": ">1500", "note": "over range: filament caught beside the edge"},
+    (44, 2): {"reading": ">1500", "set_aside": "filament caught beside the edge"},
     (52, 5): {"reading": "", "note": "lost: ran out of edge at the toe"},
     (59, 1): {"note": "slate splashed again half way, it had dried"},
     (63, 4): {"reading": "", "note": "lost: nobody wrote it down"},

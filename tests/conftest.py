@@ -83,6 +83,21 @@ def judged(demo: Path) -> Findings:
     return found
 
 
+@pytest.fixture(scope="session")
+def limited(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Findings:
+    """The findings of the demo, had the tester's range ended at 185 gf."""
+    import pandas as pd
+
+    folder = tmp_path_factory.mktemp("limited") / "tool-library"
+    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns("report"))
+    table = pd.read_csv(folder / "readings.csv", dtype=str, keep_default_na=False)
+    beyond = pd.to_numeric(table["reading"], errors="coerce") > 185
+    table.loc[beyond, "reading"] = ">185"
+    table.to_csv(folder / "readings.csv", index=False)
+    found: Findings = ss.open_trial(folder).judge()
+    return found
+
+
 @pytest.fixture
 def chromium() -> Iterator[BrowserContext]:
     """Start a fresh headless Chromium: `chromium.new_page()` opens a page in it."""

@@ -60,12 +60,15 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
 
     factors, plan = fit.mixed.frame.fixed_factors, fit.trial.plan
     others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
+    hidden = _hidden(cells, media)
 
     @cache
     def dealt() -> rerandomising.Layout | Note | None:
-        return rerandomising.layout(cells, *media, others, plan.layout.blocks, plan.alpha)
+        return hidden or rerandomising.layout(cells, *media, others, plan.layout.blocks, plan.alpha)
 
     def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
+        if hidden is not None:
+            return ()
         simple = second.without_model(cells[0], *media, others, plan.layout.blocks, *cells[1:])
         found = [] if simple is None else [second.opinion(*simple, region, rate, outcome)]
         layout = dealt()
@@ -96,6 +99,21 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
 def _cuts(edges: pd.DataFrame, media: Sequence[str]) -> Counts:
     medium, cuts = edges["medium"].to_numpy(dtype=object), edges["cuts"].to_numpy()
     return {name: cuts[medium == name] for name in media}
+
+
+def _hidden(cells: Sequence[pd.DataFrame], media: tuple[str, str]) -> Note | None:
+    """Say so where an edge has no cut in range: what the fit takes for its mean comes from the other edges.
+
+    A second opinion that took it for a reading of its own would lean on the very fit beside which it
+    stands. With a cut in range it is that cut, above all, that tells where the edge lies.
+    """
+    edges = pd.concat(cells)
+    blank = edges[edges["medium"].isin(media) & (edges["over_range"] == edges["cuts"])]
+    if blank.empty:
+        return None
+    which = "one edge has" if len(blank) == 1 else f"{len(blank)} edges have"
+    return Note("over-range-alone", f"No second opinion is given: {which} no cut in the tester's range, and so no mean "
+                "that does not come from the fit.")  # fmt: skip
 
 
 def _interval(found: Estimate, scale: Scale, rate: float) -> tuple[float, float]:

@@ -2,7 +2,9 @@
 
 An edge reads below a level if the mean of its cuts does. The first opinion is a tolerance
 bound of normal edges; the second counts edges and assumes nothing about their distribution.
-Where an edge has an over-range cut only the count can take it in, and it decides.
+Where an edge has an over-range cut the count decides: it takes such an edge in by its cuts
+alone, as below, above or unknown. A tolerance bound would need the edge's mean, which the fit
+gives only by way of the medium's other edges; as one more of a sample it would flatter the spread.
 """
 
 from __future__ import annotations
@@ -40,7 +42,7 @@ def evidence(claim: Reaches, fit: TrialFit) -> Evidence:
     Evidence
     """
     edges = edges_where(fit, claim.where)
-    edges = edges[edges["medium"] == claim.medium]
+    edges = edges[(edges["medium"] == claim.medium) & (edges["over_range"] == 0)]
     others = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in claim.where]
     beyond = _over_range(fit, claim, others)
     missing = _missing(fit, claim, others, edges, beyond)
@@ -55,11 +57,12 @@ def evidence(claim: Reaches, fit: TrialFit) -> Evidence:
 
 
 def _over_range(fit: TrialFit, claim: Reaches, others: list[str]) -> pd.DataFrame:
-    """Edges of the medium that an over-range cut keeps out of the comparison: the least their mean can be."""
-    if claim.medium not in set(fit.left_out["medium"]):
+    """Edges of the medium with an over-range cut: the least their mean can be."""
+    held = {*fit.left_out["edge"], *fit.edges.loc[fit.edges["over_range"] > 0, "edge"]}
+    if not held:  # nor is there a table of readings to look in, where there are millions
         return pd.DataFrame({"least": np.empty(0), **{name: np.empty(0, dtype=str) for name in others}})
     readings = fit.trial.readings
-    out = readings[readings["edge"].isin(fit.left_out["edge"]) & (readings["medium"] == claim.medium)]
+    out = readings[readings["edge"].isin(held) & (readings["medium"] == claim.medium)]
     for name, level in claim.where.items():
         out = out[out[name].astype(str) == level]
     values = out["reading"].to_numpy(float)

@@ -90,7 +90,7 @@ def _file_name(claim: str) -> str:
 
 def _edges(finding: Finding, fit: TrialFit | None) -> pd.DataFrame:
     """Return the edges behind a finding, with the place of their medium in the plan and, for a gap, their level."""
-    columns = ["edge", MEDIUM, "reading", "place", "unit", "at"]
+    columns = ["edge", MEDIUM, "reading", "over_range", "place", "unit", "at"]
     if fit is None:
         return pd.DataFrame(columns=columns)
     rows = fit.edges[fit.edges[MEDIUM].isin(list(finding.edges))]
@@ -112,7 +112,7 @@ def _draw(finding: Finding, edges: pd.DataFrame) -> Figure:
         _reaches(figure, finding, edges, top, height)
     elif len(edges):
         half = (ROOM - 0.6) / 2
-        axes = _panel(figure, MARGIN, top, half, height, "Every edge: the mean of its cuts")
+        axes = _panel(figure, MARGIN, top, half, height, f"Every edge: the mean of its cuts{_hollow(edges)}")
         log, unit = finding.scale == "log", edges["unit"].iloc[0]
         reading_axis(axes, padded(edges["reading"].tolist(), log=log), unit, log=log)
         _strips(axes, finding, edges, half, height)
@@ -120,6 +120,11 @@ def _draw(finding: Finding, edges: pd.DataFrame) -> Figure:
     else:
         _difference(figure, finding, MARGIN, top, ROOM, height)
     return figure
+
+
+def _hollow(edges: pd.DataFrame) -> str:
+    """Say what hollow marks are, where there are any."""
+    return " (hollow: some over range)" if (edges["over_range"].to_numpy(float) > 0).any() else ""
 
 
 def _words(figure: Figure, finding: Finding) -> float:
@@ -178,9 +183,13 @@ def _strip(axes: Axes, own: pd.DataFrame, name_of: str, top: float, lane: float,
     axes.text(0.005, top + name / 2, clipped(name_of, width, size=LABELS), va="center", fontsize=LABELS,
               color=ink(order), transform=axes.get_yaxis_transform())  # fmt: skip
     y = top + name + (lane - name - 0.1) * (np.arange(len(own)) + 0.5) / max(len(own), 1)
-    crowded = len(own) > CROWD
-    axes.plot(own["reading"], y, mark(order), color=ink(order), markersize=5 if crowded else 10, label="edges",
+    crowded, over = len(own) > CROWD, own["over_range"].to_numpy(float) > 0
+    size = 5 if crowded else 10
+    axes.plot(own["reading"][~over], y[~over], mark(order), color=ink(order), markersize=size, label="edges",
               markeredgecolor=ink(order) if crowded else GROUND, rasterized=len(own) > 1000)  # fmt: skip
+    if over.any():
+        axes.plot(own["reading"][over], y[over], mark(order), color=ink(order), markersize=size, markerfacecolor=GROUND,
+                  label="edges with a cut over the range", rasterized=len(own) > 1000)  # fmt: skip
 
 
 def _difference(figure: Figure, finding: Finding, left: float, top: float, width: float, height: float) -> None:
@@ -240,7 +249,7 @@ def _middle(axes: Axes, finding: Finding) -> float:
 
 def _reaches(figure: Figure, finding: Finding, edges: pd.DataFrame, top: float, height: float) -> None:
     """Draw edges, the level, and the reading below which the share falls, on one axis."""
-    title = "Shaded: below the level. Each mark: one edge, the mean of its cuts"
+    title = f"Shaded: below the level. Each mark: one edge, the mean of its cuts{_hollow(edges)}"
     axes = _panel(figure, MARGIN, top, ROOM, height, title)
     log = finding.scale == "log"
     reading_axis(axes, padded([*edges["reading"].tolist(), *span_of(finding)], log=log), finding.unit, log=log)

@@ -41,6 +41,8 @@ from sharpstats.words.numbers import amount, amounts, count, level_percent, stat
 TITLE = "Every edge with its cuts"
 MARGIN = 0.2
 HEADING, NAME, MEAN, GAP = 0.34, 0.23, 0.24, 0.06
+OVER_MARK = ">"
+"""An arrow to the right: the reading is somewhere there."""
 MOST_SHAPES = 4000
 """More cuts than this are drawn as one image inside the SVG."""
 CROWD = 40
@@ -127,9 +129,10 @@ def _strip(edges: int) -> float:
 
 def _lane(fit: TrialFit, medium: str, at: str, order: int, top: float, rows: pd.DataFrame) -> Lane:
     height = _strip(len(rows))
-    edges = rows.sort_values(["reading", "edge"])[["edge", "reading"]].reset_index(drop=True)
+    edges = rows.sort_values(["reading", "edge"])[["edge", "reading", "over_range"]].reset_index(drop=True)
+    edges["over_range"] = edges["over_range"] > 0
     edges["y"] = top + NAME + height * (np.arange(len(edges)) + 0.5) / len(edges)
-    cuts = fit.data[["edge", "reading"]].merge(edges[["edge", "y"]], on="edge")
+    cuts = fit.data[["edge", "reading", "over_range"]].merge(edges[["edge", "y"]], on="edge")
     return Lane(medium, at, order, top, edges, cuts, _mean(fit, medium, at, top + NAME + height + MEAN / 2))
 
 
@@ -142,7 +145,7 @@ def _mean(fit: TrialFit, medium: str, at: str, y: float) -> pd.DataFrame:
 def _rows(lane: Lane) -> pd.DataFrame:
     mean = lane.mean.rename(columns={"estimate": "reading"})
     parts = [lane.cuts.assign(part="cut"), lane.edges.assign(part="edge"), mean.assign(part="mean", edge="")]
-    columns = ["part", "medium", "at", "edge", "reading", "low", "high", "level", "y"]
+    columns = ["part", "medium", "at", "edge", "reading", "over_range", "low", "high", "level", "y"]
     return pd.concat(parts).assign(medium=lane.medium, at=lane.at).reindex(columns=columns)
 
 
@@ -154,7 +157,7 @@ def _draw(fit: TrialFit, drawn: Sequence[Lane], factor: str, limits: Limits, lev
     top = 0.95 + names + 0.08
     figure = sheet(top + height + 0.6 + line_height(SMALL) * len(notes) + 0.1)
     write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
-    _key(figure, float(drawn[0].mean["level"].iloc[0]) if len(drawn[0].mean) else None)
+    _key(figure, float(drawn[0].mean["level"].iloc[0]) if len(drawn[0].mean) else None, limits=_limits(fit))
     axes = place(figure, MARGIN, top, WIDTH - 2 * MARGIN, height)
     lanes(axes, height)
     reading_axis(axes, limits, fit.unit, log=fit.scale == "log")
@@ -169,9 +172,12 @@ def _draw(fit: TrialFit, drawn: Sequence[Lane], factor: str, limits: Limits, lev
 
 def _footnote(fit: TrialFit) -> str:
     left, told = len(fit.left_out), []
+    if _limits(fit):
+        told.append("A hollow mark is an edge with a cut over the tester's range: where the fit puts its mean.")
     if left:
         drawn = "is" if left == 1 else "are"
-        told.append(f"{count(left, 'edge')} with a cut over the tester's range {drawn} not drawn.")
+        told.append(f"{count(left, 'edge')} with all cuts over the tester's range, like all edges made alike, {drawn} "
+                    "not drawn.")  # fmt: skip
     if fit.trial.plan.layout.blocks:
         blocks = listing([f"{clip(name, 30)}s" for name in fit.trial.plan.layout.blocks])
         told.append(f"Intervals of means hold the spread between {blocks}, which differences between media do not: "
@@ -179,7 +185,12 @@ def _footnote(fit: TrialFit) -> str:
     return " ".join(told)
 
 
-def _key(figure: Figure, level: float | None) -> None:
+def _limits(fit: TrialFit) -> bool:
+    """Whether a cut in the picture is over the tester's range."""
+    return bool((fit.edges["over_range"] > 0).any())
+
+
+def _key(figure: Figure, level: float | None, *, limits: bool) -> None:
     """Say below the title what the marks mean, beside the marks themselves."""
     axes = place(figure, MARGIN, 0.45, WIDTH - 2 * MARGIN, 0.45)
     axes.set_xlim(0, WIDTH - 2 * MARGIN)
@@ -189,6 +200,9 @@ def _key(figure: Figure, level: float | None) -> None:
     axes.text(0.32, 0.12, "one cut", fontsize=SMALL, va="center")
     axes.plot([1.25], [0.12], "o", color=SOFT, markersize=5)
     axes.text(1.4, 0.12, "one edge: the mean of its cuts (keenest on top)", fontsize=SMALL, va="center")
+    if limits:
+        axes.plot([3.75], [0.33], OVER_MARK, color=SOFT, markersize=5)
+        axes.text(3.9, 0.33, "a cut over the range, at its limit", fontsize=SMALL, va="center")
     if level is not None:
         axes.plot([0.0, 0.24], [0.33] * 2, "-", color=INK, linewidth=2.2)
         axes.plot([0.12], [0.33], "o", color=INK, markeredgecolor=GROUND, markersize=8)
@@ -233,12 +247,21 @@ def _draw_lane(axes: Axes, lane: Lane, fit: TrialFit) -> None:
               transform=axes.get_yaxis_transform())  # fmt: skip
     spans = lane.cuts.groupby("y")["reading"].agg(["min", "max"])
     axes.hlines(spans.index, spans["min"], spans["max"], color=colour, linewidth=0.8, alpha=0.35, rasterized=many)
-    axes.plot(lane.cuts["reading"], lane.cuts["y"], "|", color=colour, markersize=5, alpha=0.6, label="cuts",
-              rasterized=many)  # fmt: skip
+    over = lane.cuts["over_range"].to_numpy()
+    axes.plot(lane.cuts["reading"][~over], lane.cuts["y"][~over], "|", color=colour, markersize=5, alpha=0.6,
+              label="cuts", rasterized=many)  # fmt: skip
+    if over.any():
+        axes.plot(lane.cuts["reading"][over], lane.cuts["y"][over], OVER_MARK, color=colour, markersize=5,
+                  label="cuts over the range", rasterized=many)  # fmt: skip
     crowded = len(lane.edges) > CROWD  # light rims would eat up their neighbours
     size, rim = (3, colour) if crowded else (5, GROUND)
-    axes.plot(lane.edges["reading"], lane.edges["y"], shape, color=colour, markersize=size, markeredgecolor=rim,
+    whole = lane.edges[~lane.edges["over_range"]]
+    axes.plot(whole["reading"], whole["y"], shape, color=colour, markersize=size, markeredgecolor=rim,
               markeredgewidth=0.5, label="edges", rasterized=many)  # fmt: skip
+    if len(whole) < len(lane.edges):
+        part = lane.edges[lane.edges["over_range"]]
+        axes.plot(part["reading"], part["y"], shape, color=colour, markersize=size, markerfacecolor=GROUND,
+                  label="edges with a cut over the range", rasterized=many)  # fmt: skip
     for row in lane.mean.to_dict("records"):
         _draw_mean(axes, lane, {str(name): float(value) for name, value in row.items()}, fit.trial.plan.unit)
 
@@ -265,8 +288,10 @@ def _alt(fit: TrialFit, drawn: Sequence[Lane], levels: Sequence[Level]) -> str:
     more = f"; and {len(told) - 8} more" if len(told) > 8 else ""
     intervals = f" Means with {level_percent(float(drawn[0].mean['level'].iloc[0]))} intervals: " if told else ""
     lines = listing([f"{stated(level.reading)} ({clip(level.name)})" for level in levels])
+    over = sum(int(lane.cuts["over_range"].sum()) for lane in drawn)
+    beyond = f" {count(over, 'cut')} over the tester's range, drawn as arrows at the limit." if over else ""
     return (
-        f"{count(edges, 'edge')} with {count(cuts, 'cut')}, on an axis of readings in {fit.unit}."
+        f"{count(edges, 'edge')} with {count(cuts, 'cut')}, on an axis of readings in {fit.unit}.{beyond}"
         f"{intervals}{'; '.join(told[:8])}{more}{'.' if told else ''}"
         f"{f' Levels drawn as lines: {lines}.' if levels else ''}"
     )

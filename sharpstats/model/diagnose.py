@@ -114,7 +114,9 @@ class ScaleProfile(Shown):
         return pd.DataFrame({"term": [f"{value:g}" for value in self.lam], "estimate": self.criterion})
 
 
-def scale_profile(readings: Floats, criterion: Callable[[Floats], float]) -> ScaleProfile | None:
+def scale_profile(
+    readings: Floats, criterion: Callable[[Floats], float], inside: NDArray[np.bool_] | None = None
+) -> ScaleProfile | None:
     """Profile the power of the readings.
 
     Parameters
@@ -123,6 +125,9 @@ def scale_profile(readings: Floats, criterion: Callable[[Floats], float]) -> Sca
         Positive readings.
     criterion : callable
         Gives -2 log restricted likelihood of the model for a transformed response.
+    inside : ndarray of bool of shape (N,), optional
+        Which readings are no limits: a limit has a chance, not a density, so the scale of the
+        transformed response is set by the others alone.
 
     Returns
     -------
@@ -137,7 +142,7 @@ def scale_profile(readings: Floats, criterion: Callable[[Floats], float]) -> Sca
     if readings.min() <= 0:
         return None
     logs = np.log(readings)
-    centre = logs.mean()
+    centre = logs.mean() if inside is None else logs[inside].mean()
     ratio = np.exp(logs - centre)
     values = np.full(len(LAMBDAS), np.inf)
     for i, power in enumerate(LAMBDAS):

@@ -94,7 +94,7 @@ class LargeFit(TrialFit):
     def edges(self) -> pd.DataFrame:
         """One row an edge, with its mean and spread; without residual and influence."""
         unknown = dict.fromkeys(("fitted", "residual", "deleted", "influence"), np.nan)
-        return self.data.assign(**unknown)
+        return self.data.assign(over_range=0, **unknown)
 
     @cached_property
     def diagnostics(self) -> checks.Diagnostics:

@@ -1,8 +1,9 @@
 """`trial.fit()`: the plan's layout decides the model, and this file writes it down.
 
 Fixed are the factors under test and their planned interactions; random are the blocks, block
-by medium (and by medium and another factor) where the layout makes it again, and the edge.
-Control edges and edges with an over-range cut stay out of the comparison and are counted.
+by medium (and by medium and another factor) where the layout makes it again, and the edge. Cuts
+over the tester's range are fitted as what they are, limits from below (`overrange.py`). Control
+edges stay out of the comparison.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from sharpstats.model.controls import Drift, control_drift
 from sharpstats.model.means import mean_rows, pair_rows
 from sharpstats.model.meansquares import MeanSquares
 from sharpstats.model.mixed import RESIDUAL, MixedFit, fit_mixed
+from sharpstats.model.overtrial import OVER, control_notes, fitted_notes, left_out_notes, without_end
 from sharpstats.model.result import Components, Estimates
 from sharpstats.model.spec import Term
 from sharpstats.notes import Note
@@ -52,7 +54,8 @@ class TrialFit(Shown):
     data : DataFrame
         The readings in the comparison, with the response on the fit's scale.
     left_out : DataFrame
-        Edges kept out of the comparison: edge, medium, reason.
+        Edges kept out of the comparison, since every cut on edges like them is over the tester's
+        range: edge, medium, reason.
     drift : Drift or None
         Control edges over the trial.
     notes : tuple of Note
@@ -139,20 +142,34 @@ class TrialFit(Shown):
 
     @cached_property
     def edges(self) -> pd.DataFrame:
-        """One row an edge of the comparison, with its mean, spread, residual and influence."""
+        """One row an edge of the comparison, with its mean, spread, residual and influence.
+
+        `over_range` counts the cuts over the tester's range. With any, `mean` is the working mean
+        of the fit, and `sd` that of the other cuts.
+        """
         factors = [*self.trial.plan.factors, *self.trial.plan.layout.blocks]
         grouped = self.data.groupby(EDGE, sort=True, observed=True)
         table = grouped[list(dict.fromkeys(factors))].first()
-        table["cuts"] = grouped.size()
-        table["mean"] = grouped[RESPONSE].mean()
+        table["cuts"], table[OVER] = grouped.size(), grouped[OVER].sum()
+        table["mean"] = self._means_with_limits(grouped[RESPONSE].mean())
         table["reading"] = self.as_reading(table["mean"].to_numpy())
-        table["sd"] = grouped[RESPONSE].std()
+        inside = self.data[~self.data[OVER]] if self.mixed.over is not None else self.data
+        table["sd"] = inside.groupby(EDGE, sort=True, observed=True)[RESPONSE].std()
         left = self._residuals(table.index)
         for name in ("fitted", "residual", "deleted", "influence"):
             table[name] = getattr(left, name) if left is not None else np.nan
         if left is not None:
             table["fitted"] += self.mixed.offset
         return table.reset_index()
+
+    def _means_with_limits(self, plain: pd.Series) -> pd.Series:
+        """Put the working means of the fit in the place of means that hold a limit."""
+        fit = self.mixed
+        if fit.over is None:
+            return plain
+        edge, held = self.data[EDGE].to_numpy()[fit.units.first], fit.unit_sizes != fit.units.size
+        working = pd.Series(fit.unit_means[held, -1] + fit.offset, index=edge[held])
+        return working.reindex(plain.index).fillna(plain)
 
     def _residuals(self, order: pd.Index) -> checks.UnitResiduals | None:
         """Residuals edge by edge, in the order of the edges' names."""
@@ -165,7 +182,7 @@ class TrialFit(Shown):
         rows = np.column_stack([*blocks, means[:, list(fit.kept_columns)]])
         differences = pair_rows(len(fit.frame.factors[MEDIUM].levels), None)[0] if self._compares else np.eye(1)
         contrasts = (differences @ self._medium_rows)[:, list(fit.kept_columns)]
-        return checks.unit_residuals(fit, rows, means[:, -1], fit.units.size[place], contrasts)
+        return checks.unit_residuals(fit, rows, means[:, -1], fit.unit_sizes[place], contrasts)
 
     @property
     def _compares(self) -> bool:
@@ -177,8 +194,11 @@ class TrialFit(Shown):
 
     @cached_property
     def welch(self) -> Welch | None:
-        """Welch's test of the media on edge means: a companion that asks for no equal spreads."""
-        if not self._compares:
+        """Welch's test of the media on edge means: a companion that asks for no equal spreads.
+
+        None where there is one medium, or where an edge has no cut in range, and so no mean of its own.
+        """
+        if not self._compares or (self.edges[OVER] == self.edges["cuts"]).any():
             return None
         return welch(self.edges["mean"].to_numpy(), pd.factorize(self.edges[MEDIUM], sort=True)[0])
 
@@ -186,7 +206,7 @@ class TrialFit(Shown):
     def diagnostics(self) -> checks.Diagnostics:
         """Residuals, spread against level, single edges, and whether the scale suits."""
         readings = self.data["reading"].to_numpy(float)
-        profile = checks.scale_profile(readings, self.mixed.criterion_for)
+        profile = checks.scale_profile(readings, self.mixed.criterion_for, ~self.data[OVER].to_numpy())
         return checks.diagnose(self.edges, profile, self.scale)
 
     @cached_property
@@ -203,7 +223,7 @@ def fit_spreads(fit: TrialFit, media: Sequence[str], where: Mapping[str, str]) -
     fit : TrialFit
     media : sequence of str
         Media whose spread is asked for. Of the others those stay out whose edges show none, one at
-        each combination of the other factors.
+        each combination of the other factors, or have cuts over the tester's range.
     where : mapping of str to str
         Levels of other factors; only their edges are fitted.
 
@@ -214,15 +234,22 @@ def fit_spreads(fit: TrialFit, media: Sequence[str], where: Mapping[str, str]) -
     Raises
     ------
     FitError
-        If a medium asked for shows no spread of its own, or the layout cannot answer.
+        If a medium asked for shows no spread of its own, or has cuts over the tester's range, or the
+        layout cannot answer.
     """
     data = fit.data
     for name, level in where.items():
         data = data[data[name].astype(str) == level]
+    over = set(data.loc[data[OVER], MEDIUM]) if fit.mixed.over is not None else set()
+    if over & set(media):
+        raise FitError(
+            f"Edges made with {' and with '.join(name for name in media if name in over)} have cuts over the tester's "
+            "range. How far such edges differ rests on what was not seen, so the two spreads are not compared."
+        )
     others = [name for name in fit.trial.plan.factors if name != MEDIUM]
     edges = data.drop_duplicates(EDGE)
     made, cells = edges.groupby(MEDIUM).size(), edges.drop_duplicates([MEDIUM, *others]).groupby(MEDIUM).size()
-    data = data[data[MEDIUM].isin([*media, *made.index[made > cells]])]
+    data = data[data[MEDIUM].isin([*media, *made.index[made > cells]]) & ~data[MEDIUM].isin(over)]
     most_cuts = int(data.groupby(EDGE, observed=True).size().max())
     fixed = fixed_terms(fit.trial, data)[0]
     random = random_terms(fit.trial, data, fixed, most_cuts)[0]
@@ -260,39 +287,38 @@ def fit_trial(trial: Trial) -> TrialFit:
     most_cuts = int(compared.groupby(EDGE, observed=True).size().max())
     random, random_notes = random_terms(trial, compared, fixed, most_cuts)
     mixed = fit_mixed(
-        compared, response=RESPONSE, fixed=fixed, random=random, level=1 - trial.plan.alpha
+        compared, response=RESPONSE, fixed=fixed, random=random, level=1 - trial.plan.alpha, over=OVER
     )
-    return TrialFit(
-        trial=trial, scale=scale, unit=trial.plan.unit, mixed=mixed, data=compared, left_out=left_out,
-        drift=_drift(trial), notes=(*fixed_notes, *random_notes, *_left_out_notes(left_out), *own_notes(mixed)),
-    )  # fmt: skip
+    notes = (*fixed_notes, *random_notes, *left_out_notes(left_out), *fitted_notes(compared),
+             *control_notes(_controls(trial)), *own_notes(mixed))  # fmt: skip
+    return TrialFit(trial=trial, scale=scale, unit=trial.plan.unit, mixed=mixed, data=compared, left_out=left_out,
+                    drift=_drift(trial), notes=notes)  # fmt: skip
 
 
 def _compared(trial: Trial) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Readings in the comparison, and the edges with an over-range cut that stay out of it."""
+    """Readings in the comparison, and the edges that stay out since nothing bounds their mean."""
     readings = trial.readings
     if "role" in readings.columns:
         readings = readings[readings["role"] != "control"]
-    beyond = readings.loc[readings["over_range"], EDGE].unique()
-    out = readings[EDGE].isin(beyond)
+    out = readings[EDGE].isin(readings.loc[_without_end(trial, readings), EDGE].unique())
     media = readings[out].drop_duplicates(EDGE)[[EDGE, MEDIUM]].reset_index(drop=True)
-    return readings[~out], media.assign(reason="a cut is over the tester's range")
+    return readings[~out], media.assign(reason="all cuts on edges like it are over the tester's range")
+
+
+def _without_end(trial: Trial, readings: pd.DataFrame) -> NDArray[np.bool_]:
+    if not readings[OVER].any():  # no need to look at the factors
+        return np.zeros(len(readings), dtype=bool)
+    return without_end(readings, fixed_terms(trial, readings)[0])
+
+
+def _controls(trial: Trial) -> pd.DataFrame:
+    readings = trial.readings
+    return readings[readings["role"] == "control"] if "role" in readings.columns else readings.iloc[:0]
 
 
 def own_notes(mixed: MixedFit) -> list[Note]:
     """Notes of the fit, but for the one that the trial tells in its own words (`one-cut`)."""
     return [note for note in mixed.notes if note.code != "one-reading-each"]
-
-
-def _left_out_notes(left_out: pd.DataFrame) -> list[Note]:
-    if left_out.empty:
-        return []
-    names = ", ".join(f"{row.edge} ({row.medium})" for row in left_out.head(10).itertuples())
-    more = f" and {len(left_out) - 10} more" if len(left_out) > 10 else ""
-    one = len(left_out) == 1
-    return [Note("over-range", f"{'One edge has' if one else f'{len(left_out)} edges have'} a cut over the tester's "
-                 f"range and {'stays' if one else 'stay'} out of the comparison: {names}{more}. Dull edges left out "
-                 "make a medium look better than it is.")]  # fmt: skip
 
 
 def fixed_terms(trial: Trial, data: pd.DataFrame) -> tuple[list[Term], list[Note]]:
@@ -371,13 +397,12 @@ def _made_again(data: pd.DataFrame, block: str, term: Term) -> bool:
 
 def _drift(trial: Trial) -> Drift | None:
     """Control edges in the order in which they were made."""
-    readings = trial.readings
-    if "role" not in readings.columns or not (readings["role"] == "control").any():
-        return None
-    order = _order(readings)
-    controls = readings.assign(order=order)[(readings["role"] == "control") & ~readings["over_range"]]
+    controls = _controls(trial)
+    controls = controls[~controls[EDGE].isin(controls.loc[controls[OVER], EDGE])]
     if controls.empty:
         return None
+    order = _order(trial.readings)
+    controls = controls.assign(order=order)
     kinds = [name for name in (MEDIUM, "blade") if name in controls.columns]
     log = trial.plan.scale == "log"
     values = controls["reading"].astype(float)
@@ -391,18 +416,17 @@ def _drift(trial: Trial) -> Drift | None:
 
 def _check_cuts(compared: pd.DataFrame, unit: str) -> None:
     """Refuse cuts without any spread, in the words of a trial."""
-    if compared["over_range"].any():
-        return
-    reading = compared["reading"]
+    inside = compared[~compared[OVER]]
+    reading, which = inside["reading"], "cuts" if len(inside) == len(compared) else "cuts in range"
     if reading.nunique() == 1:
         raise FitError(
-            f"All {len(compared):,} cuts read {reading.iloc[0]:g} {unit}, so there is no spread to judge a difference "
+            f"All {len(inside):,} {which} read {reading.iloc[0]:g} {unit}, so there is no spread to judge a difference "
             "by. Does the tester hold its peak, and round to steps finer than the edges differ?"
         )
-    edges = compared.groupby(EDGE, observed=True)["reading"]
+    edges = inside.groupby(EDGE, observed=True)["reading"]
     if edges.size().max() > 1 and edges.nunique().max() == 1:
         raise FitError(
-            "All cuts on each edge read the same, so the error of a single cut cannot be seen. If one number was "
+            f"All {which} on each edge read the same, so the error of a single cut cannot be seen. If one number was "
             "copied to all cuts of an edge, keep one row for each edge; else ask what step the tester rounds to."
         )
 

@@ -77,7 +77,8 @@ def _counts(trial: Trial, fit: TrialFit) -> dict[str, int]:
     return {
         "readings_read": counts["read"], "readings_used": counts["used"],
         "readings_set_aside": counts["set_aside"], "over_range": counts["over_range"],
-        "edges": counts["edges"], "edges_left_out": len(fit.left_out), "control_edges": counts["control_edges"],
+        "edges": counts["edges"], "edges_over_range": int((fit.edges["over_range"] > 0).sum()),
+        "edges_left_out": len(fit.left_out), "control_edges": counts["control_edges"],
     }  # fmt: skip
 
 

@@ -38,6 +38,7 @@ def slips(checking: Checking) -> Iterator[Note]:
                 yield from _look_alikes(checking, name)
     yield from _unit(checking)
     yield from _far_off(checking)
+    yield from _far_over(checking)
     yield from _same_spot(checking)
 
 
@@ -100,6 +101,27 @@ def _far_off(checking: Checking) -> Iterator[Note]:
             "reading-far-off",
             f"{len(far):,} reading(s) lie more than {FAR_OFF:g} times above or below the other cuts of their edge "
             f"(first: {checking.place(far)}, {reading[far[0]]:g}); look for a slip; set none aside without a reason.",
+        )
+
+
+def _far_over(checking: Checking) -> Iterator[Note]:
+    """Compare each limit with the geometric mean of the cuts of its edge that are in range."""
+    reading, edge = checking.typed["reading"].to_numpy(), checking.labels["edge"]
+    used, over = checking.asides.kept & (reading > 0), checking.over_range
+    inside, beyond = np.flatnonzero(used & ~over), np.flatnonzero(used & over)
+    if not len(beyond):
+        return
+    count = np.bincount(edge.codes[inside], minlength=len(edge.texts))
+    total = np.bincount(edge.codes[inside], weights=np.log(reading[inside]), minlength=len(edge.texts))
+    here = edge.codes[beyond]
+    above = np.log(reading[beyond]) - total[here] / np.maximum(count[here], 1)
+    far = beyond[(count[here] > 0) & (above > np.log(FAR_OFF))]
+    if len(far):
+        yield Note(
+            "over-range-far-off",
+            f"{len(far):,} cut(s) are over a range that ends more than {FAR_OFF:g} times above the other cuts of their "
+            f"edge (first: {checking.place(far)}): did the filament catch, or slip off? As it stands such a cut makes "
+            "the spread of all cuts look large; set it aside if there was a reason, and write the reason down.",
         )
 
 

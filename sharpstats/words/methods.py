@@ -13,6 +13,7 @@ from sharpstats.words.numbers import count, level_percent, p_value
 from sharpstats.words.passage import Passage
 
 REFERENCES = {
+    "breslow": "Breslow, N. E. & Clayton, D. G. (1993). Journal of the American Statistical Association 88, 9-25.",
     "box": "Box, G. E. P. & Cox, D. R. (1964). Journal of the Royal Statistical Society B 26, 211-252.",
     "bonett": "Bonett, D. G. (2006). Applied Psychological Measurement 30, 432-439.",
     "brown": "Brown, M. B. & Forsythe, A. B. (1974). Journal of the American Statistical Association 69, 364-367.",
@@ -29,6 +30,7 @@ REFERENCES = {
     "skovgaard": "Skovgaard, I. M. (1996). Bernoulli 2, 145-165.",
     "ting": "Ting, N., Burdick, R. K., Graybill, F. A., Jeyaratnam, S. & Lu, T.-F. C. (1990). Journal of Statistical "
     "Computation and Simulation 35, 135-143.",
+    "tobin": "Tobin, J. (1958). Econometrica 26, 24-36.",
     "welch": "Welch, B. L. (1951). Biometrika 38, 330-336.",
 }
 ALWAYS = ("patterson", "kenward", "searle")
@@ -50,6 +52,7 @@ def methods_text(findings: Findings) -> Passage:
     paragraphs = (
         " ".join(_model(fit)),
         " ".join(_inference(fit)),
+        " ".join(_over_range(fit)),
         " ".join(_claims(findings)),
         " ".join(_kept_out(fit)),
         " ".join(_checks(fit)),
@@ -96,6 +99,21 @@ def _inference(fit: TrialFit) -> Iterator[str]:
         )
 
 
+def _over_range(fit: TrialFit) -> Iterator[str]:
+    edges = fit.edges[fit.edges["over_range"] > 0]
+    if edges.empty:
+        return
+    cuts = int(edges["over_range"].sum())
+    yield (
+        f"{count(cuts, 'cut')} on {count(len(edges), 'edge')} {'was' if cuts == 1 else 'were'} over the tester's "
+        "range. Each enters the likelihood as the chance of a reading over its limit (Tobin 1958), given its edge, "
+        "which is integrated over numerically. Blocks and means are integrated out by Laplace's method (Breslow and "
+        "Clayton 1993), which without such cuts is restricted maximum likelihood itself. Standard errors and degrees "
+        "of freedom are those of the equivalent trial, in which each such edge has as many cuts in range as it is "
+        "worth. No tolerance bound is given for edges with such cuts: they are counted."
+    )
+
+
 def _claims(findings: Findings) -> Iterator[str]:
     plan = findings.trial.plan
     for kind in dict.fromkeys(finding.kind for finding in findings.findings):
@@ -129,7 +147,10 @@ def _kept_out(fit: TrialFit) -> Iterator[str]:
         "each with its reason; nothing was deleted."
     )
     if len(fit.left_out):
-        yield f"{count(len(fit.left_out), 'edge')} with a cut over the tester's range stayed out of the comparison."
+        yield (
+            f"{count(len(fit.left_out), 'edge')} stayed out of the comparison: all cuts on edges made alike were over "
+            "the tester's range."
+        )
     if fit.drift is not None:
         yield drift_sentence(fit)
 
@@ -169,6 +190,8 @@ def _references(findings: Findings) -> list[str]:
         "shapiro": fit.diagnostics.normality is not None,
         "welch": fit.welch is not None,
         "fisher": _rerandomised(findings),
+        "tobin": fit.mixed.over is not None,
+        "breslow": fit.mixed.over is not None,
     }
     keys |= {key for key, used in asked.items() if used}
     return [REFERENCES[key] for key in sorted(keys)]

@@ -41,7 +41,7 @@ def _counts(trial: Trial) -> str:
     ]
     if over := counts["over_range"]:
         cuts = count(over, "cut")
-        parts.append(f"{cuts} over the tester's range: such an edge is counted, but stays out of comparisons of means.")
+        parts.append(f"{cuts} over the tester's range: taken as \"at least so much\", not left out.")
     return " ".join(parts)
 
 

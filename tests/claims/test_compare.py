@@ -160,9 +160,9 @@ def test_a_cell_answered_through_others_says_so(draw, open_made) -> None:
 
 
 def test_a_medium_with_no_edge_in_the_comparison(draw, open_made) -> None:
-    """Every film edge has an over-range cut: film is in the readings, not in the comparison."""
+    """Every film cut is over the range: film is in the readings, not in the comparison."""
     table = draw().astype({"reading": str})
-    table.loc[(table["medium"] == "film") & (table["cut"] == 1), "reading"] = ">1500"
+    table.loc[table["medium"] == "film", "reading"] = ">1500"
     (finding,) = open_made(table, [SAME]).judge().findings
     assert (finding.finding, finding.edges) == ("open", {"film": 0, "stone": 8})
     assert math.isnan(finding.estimate)
@@ -171,7 +171,7 @@ def test_a_medium_with_no_edge_in_the_comparison(draw, open_made) -> None:
 
 def test_no_medium_but_one_in_the_comparison(draw, open_made) -> None:
     table = draw(PAIR).astype({"reading": str})
-    table.loc[(table["medium"] == "film") & (table["cut"] == 1), "reading"] = ">1500"
+    table.loc[table["medium"] == "film", "reading"] = ">1500"
     (finding,) = open_made(table, [SAME]).judge().findings
     assert (finding.finding, finding.edges) == ("open", {"film": 0, "stone": 8})
     assert math.isnan(finding.p)

@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 from sharpstats.claims.finding import Findings
 from sharpstats.figures.edges import edges_picture, second_factor
 from sharpstats.figures.picture import Picture
+from sharpstats.figures.style import GROUND
 
 
 def main_axes(picture: Picture) -> Axes:
@@ -83,9 +84,24 @@ def test_axis_interval_and_what_is_missing_are_said(picture: Picture, judged: Fi
     texts = " ".join(text.get_text() for axes in picture.figure.axes for text in axes.texts)
     assert "mean of the medium with its 95\u00a0% interval" in texts
     notes = " ".join(" ".join(text.get_text().split()) for text in picture.figure.texts)
-    left = len(judged.fit.left_out)
-    assert f"{left} edge" in notes and "over the tester's range" in notes
+    assert "over the tester's range" not in notes
     assert "Intervals of means hold the spread between blades" in notes
+
+
+def test_cuts_over_the_range_are_arrows_at_their_limits(limited: Findings) -> None:
+    picture, fit = edges_picture(limited.fit), limited.fit
+    axes = main_axes(picture)
+    arrows = [reading for line in lines(axes, "cuts over the range") for reading in line.get_xdata()]
+    assert arrows == [185.0] * int(fit.edges["over_range"].sum())
+    assert {line.get_marker() for line in lines(axes, "cuts over the range")} == {">"}
+    hollow = sorted(reading for line in lines(axes, "edges with a cut over the range") for reading in line.get_xdata())
+    assert hollow == sorted(fit.edges.loc[fit.edges["over_range"] > 0, "reading"])
+    assert all(line.get_markerfacecolor() == GROUND for line in lines(axes, "edges with a cut over the range"))
+    texts = " ".join(text.get_text() for axes in picture.figure.axes for text in axes.texts)
+    assert "a cut over the range, at its limit" in texts
+    notes = " ".join(" ".join(text.get_text().split()) for text in picture.figure.texts)
+    assert "A hollow mark is an edge with a cut over the tester's range: where the fit puts its mean." in notes
+    assert f"{len(arrows)}\u00a0cuts over the tester's range, drawn as arrows at the limit." in picture.alt
 
 
 def test_shape_doubles_colour(picture: Picture, judged: Findings) -> None:
@@ -124,8 +140,8 @@ def test_hostile_labels_are_letters(hostile: Findings) -> None:
     assert len([text for text in main_axes(picture).texts if text.get_text().endswith("…")]) >= 1
 
 
-def test_nothing_is_written_outside_the_sheet(picture: Picture, hostile: Findings) -> None:
-    for made in (picture, edges_picture(hostile.fit)):
+def test_nothing_is_written_outside_the_sheet(picture: Picture, hostile: Findings, limited: Findings) -> None:
+    for made in (picture, edges_picture(hostile.fit), edges_picture(limited.fit)):
         made.figure.draw_without_rendering()
         width, height = made.figure.bbox.size
         boxes = [text.get_window_extent() for axes in made.figure.axes for text in axes.texts]

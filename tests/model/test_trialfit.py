@@ -52,14 +52,12 @@ class TestDemo:
         assert fit.drift.edges == counts["control_edges"]
         assert len(fit.data) == fit.edges["cuts"].sum()
 
-    def test_an_edge_over_range_is_left_out_counted_and_said(self, fit: TrialFit) -> None:
+    def test_nothing_is_over_range_and_nothing_left_out(self, fit: TrialFit) -> None:
         assert fit.left_out.columns.tolist() == ["edge", "medium", "reason"]
-        assert fit.left_out.to_numpy().tolist() == [["e44", "diamond plate", "a cut is over the tester's range"]]
-        assert codes(fit) == ["over-range"]
-        assert fit.notes[0].text == (
-            "One edge has a cut over the tester's range and stays out of the comparison: e44 (diamond plate). "
-            "Dull edges left out make a medium look better than it is."
-        )
+        assert fit.left_out.empty
+        assert fit.mixed.over is None
+        assert (fit.edges["over_range"] == 0).all()
+        assert codes(fit) == []
 
     def test_means_are_counted_and_turned_back_into_readings(self, fit: TrialFit) -> None:
         table, readings = fit.means.table, fit.readings

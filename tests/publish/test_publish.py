@@ -89,7 +89,8 @@ def test_results_have_at_least_what_is_promised(published: Path) -> None:
     results = results_of(published)
     assert results["format"] == "sharpstats-results/1"
     assert {"title", "unit", "scale", "plan_sha256", "data_sha256"} <= set(results["trial"])
-    assert {"readings_read", "readings_used", "readings_set_aside", "edges", "edges_left_out", "over_range",
+    assert {"readings_read", "readings_used", "readings_set_aside", "edges", "edges_left_out",
+            "edges_over_range", "over_range",
             "control_edges"} == set(results["counts"])  # fmt: skip
     assert {"components", "means", "contrasts", "drift", "notes", "provenance"} <= set(results)
     for finding in results["findings"]:

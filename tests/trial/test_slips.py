@@ -50,6 +50,19 @@ def test_readings_that_are_probably_newtons_are_pointed_out(check_text):
     assert "unit-unlikely" not in cautions(check_text("edge,medium,reading\ne1,slate,1.49\ne2,film,1.52\n", unit="N"))
 
 
+def test_a_limit_far_above_the_other_cuts_of_its_edge_is_pointed_out(check_text):
+    rows = "e1,slate,152\ne1,slate,>1500\ne1,slate,150\ne2,film,390\ne2,film,>1500\ne3,film,>1500\n"
+    checked = check_text("edge,medium,reading\n" + rows)
+    assert cautions(checked)["over-range-far-off"] == (
+        "1 cut(s) are over a range that ends more than 4 times above the other cuts of their edge (first: "
+        "readings.csv, row 3): did the filament catch, or slip off? As it stands such a cut makes the spread of all cuts look large; "
+        "set it aside if there was a reason, and write the reason down."
+    )
+    assert len(checked.readings) == 6
+    near = check_text("edge,medium,reading\n" + rows.replace("152", "400").replace("150\n", "450\n"))
+    assert "over-range-far-off" not in cautions(near)
+
+
 def test_a_lost_decimal_sign_is_pointed_out(check_text):
     checked = check_text("edge,medium,reading\ne1,slate,152\ne1,slate,1480\ne1,slate,150\ne2,film,150\ne2,film,1500\n")
     assert cautions(checked)["reading-far-off"] == (

@@ -33,7 +33,7 @@ def test_the_demo_opens(demo: Path):
     trial = open_trial(demo)
     counts = trial.counts
     assert counts["read"] == counts["used"] + counts["set_aside"] == len(trial.text.frame)
-    assert counts["over_range"] == 1
+    assert counts["over_range"] == 0
     assert (counts["edges"], counts["control_edges"]) == (64, 6)
     assert {"not-a-number", "negative", "by-hand", "no-reading"} == set(trial.set_aside["code"])
     assert trial.repairs == ()

@@ -35,9 +35,17 @@ def test_each_kind_is_told_once(text: str, judged: Findings) -> None:
 def test_what_was_left_out_is_counted(text: str, judged: Findings) -> None:
     counts = judged.trial.counts
     assert f"Of {counts['read']} rows read, {counts['used']} were used and {counts['set_aside']} set aside" in text
-    left = len(judged.fit.left_out)
-    assert f"{left} edge{'' if left == 1 else 's'} with a cut over the tester's range stayed out" in text
+    assert "over the tester's range" not in text
     assert "control edges read" in text
+
+
+def test_cuts_over_the_range_are_told(limited: Findings) -> None:
+    told = methods_text(limited)
+    text = " ".join(told.paragraphs).replace(NBSP, " ")
+    assert "14 cuts on 8 edges were over the tester's range. Each enters the likelihood as the chance of" in text
+    assert "the equivalent trial, in which each such edge has as many cuts in range as it is worth" in text
+    for author in ("Tobin", "Breslow"):
+        assert sum(point.startswith(f"{author},") for point in told.points) == 1
 
 
 def test_every_work_named_has_its_reference(text: str, judged: Findings) -> None:
