@@ -38,7 +38,8 @@ class TestFitted:
         fit = limited.fit
         by_hand = fit_mixed(
             fit.data.assign(y=np.log(fit.data["reading"])), response="y",
-            fixed=["medium", "steel", ("medium", "steel")], random=["blade", ("blade", "medium"), "edge"], over="over_range",
+            fixed=["medium", "steel", ("medium", "steel")],
+            random=["blade", ("blade", "medium"), "edge"], over="over_range",
         )  # fmt: skip
         assert fit.contrasts.table.equals(by_hand.contrasts("medium").table)
 

@@ -55,8 +55,8 @@ def test_a_limit_far_above_the_other_cuts_of_its_edge_is_pointed_out(check_text)
     checked = check_text("edge,medium,reading\n" + rows)
     assert cautions(checked)["over-range-far-off"] == (
         "1 cut(s) are over a range that ends more than 4 times above the other cuts of their edge (first: "
-        "readings.csv, row 3): did the filament catch, or slip off? As it stands such a cut makes the spread of all cuts look large; "
-        "set it aside if there was a reason, and write the reason down."
+        "readings.csv, row 3): did the filament catch, or slip off? As it stands such a cut makes the spread of all "
+        "cuts look large; set it aside if there was a reason, and write the reason down."
     )
     assert len(checked.readings) == 6
     near = check_text("edge,medium,reading\n" + rows.replace("152", "400").replace("150\n", "450\n"))
