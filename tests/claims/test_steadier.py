@@ -243,3 +243,19 @@ class TestWhatMustNotMatter:
         assert found.estimate == pytest.approx(100 * (sd["film"] / sd["stone"] - 1), rel=1e-9)
         film, stone = (float(f"{sd[name]:.2g}") for name in ("film", "stone"))
         assert f"film varies by {film:g} gf and stone by {stone:g} gf" in found.notes[0].text
+
+
+def test_cuts_over_the_range_leave_it_open_and_say_why(open_made) -> None:
+    """Of the media asked for; of others they only keep those media out of this fit."""
+    table = spread(sd={"film": 0.05, "stone": 0.2, "slate": 0.1}).astype({"reading": object})
+    table.loc[table["medium"] == "slate", "reading"] = [*table.loc[table["medium"] == "slate", "reading"][:-1], ">150"]
+    found = one(open_made, table)
+    without = one(open_made, table[table["medium"] != "slate"])
+    assert found.estimate == pytest.approx(without.estimate, rel=1e-9)
+    table.loc[table["medium"] == "stone", "reading"] = [*table.loc[table["medium"] == "stone", "reading"][:-1], ">150"]
+    found = one(open_made, table)
+    assert (found.finding, math.isnan(found.estimate)) == ("open", True)
+    assert [note.text for note in found.notes if note.code == "not-answered"] == [
+        "Edges made with stone have cuts over the tester's range. How far such edges differ rests on what was not seen, "
+        "so the two spreads are not compared."
+    ]
