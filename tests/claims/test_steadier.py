@@ -256,6 +256,6 @@ def test_cuts_over_the_range_leave_it_open_and_say_why(open_made) -> None:
     found = one(open_made, table)
     assert (found.finding, math.isnan(found.estimate)) == ("open", True)
     assert [note.text for note in found.notes if note.code == "not-answered"] == [
-        "Edges made with stone have cuts over the tester's range. How far such edges differ rests on what was not seen, "
-        "so the two spreads are not compared."
+        "Edges made with stone have cuts over the tester's range. How far such edges differ rests on what was not "
+        "seen, so the two spreads are not compared."
     ]

@@ -37,7 +37,7 @@ def test_every_claim_has_every_interval(judged: Findings, drawn: Picture) -> Non
     differences, readings = panels(drawn)
     assert drawn.data.equals(judged.fragility.table)
     for axes, claims in ((differences, 5), (readings, 2)):
-        for kind, number in (("edge", 63), ("blade", 8), ("operator", 3), ("set aside", 1), ("scale", 1)):
+        for kind, number in (("edge", 64), ("blade", 8), ("operator", 3), ("set aside", 1), ("scale", 1)):
             assert [len(band.get_segments()) for band in bands(axes, kind)] == [number] * claims
 
 
@@ -62,7 +62,7 @@ def test_units_names_and_alternative_text(judged: Findings, drawn: Picture) -> N
         "difference, %: below zero the first medium is the keener one", "reading, gf (log axis); lower is keener",
     ]  # fmt: skip
     texts = [text.get_text() for text in drawn.figure.texts]
-    for name in ("as found", "63\u00a0edges", "8\u00a0blades", "3\u00a0operators", "1\u00a0row put back", "as read"):
+    for name in ("as found", "64\u00a0edges", "8\u00a0blades", "3\u00a0operators", "2\u00a0rows put back", "as read"):
         assert texts.count(name) == 7
     assert "without operator" in drawn.alt
     for finding in judged.findings:
