@@ -23,7 +23,9 @@ from sharpstats.model.largesample import linear_limits, ratio_limits
 from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.model.multiple import dunnett_factor, dunnett_p, holm, max_t_cdf, tukey_factor, tukey_p
 from sharpstats.model.overrange import over_range_derivatives
+from sharpstats.model.ratio import SpreadRatio
 from sharpstats.model.tolerance import one_sided_factor, two_sided_factor
+from sharpstats.model.twospreads import distances
 
 
 @dataclass(frozen=True)
@@ -141,6 +143,26 @@ def own_spreads() -> Found:
     fit = fit_mixed(stored_table("r/means_edges_a"), response="log_force", fixed=["medium"],
                     random=["blade", "edge"], spread_by="medium")  # fmt: skip
     yield held("lme_residual_a", "criterion", [fit.reml_criterion], [stored["reml_criterion"]], "R nlme", 9)
+
+
+def spread_ratios() -> Found:
+    """Ratios of the spreads of two media, and the test of equal spreads that leans on less."""
+    for name in ("lme_spread_a", "lme_spread_b"):
+        fit, rows = spread_fit(name, "medium"), stored_json(f"r/{name}")["profile_ci_sd_ratio"]
+        place = fit.structure.place_of
+        ratios = [SpreadRatio(fit.reduced, fit.optimum, place(row["sd_of"]), place(row["over_sd_of"])) for row in rows]
+        source = "R nlme, finished by Newton steps"
+        yield held(name, "ratios of SDs", [one.estimate for one in ratios], [row["ratio"] for row in rows], source, 9)
+        roots = [one.signed_root(np.log(row[end])) for one, row in zip(ratios, rows, strict=True)
+                 for end in ("lower", "upper")]  # fmt: skip
+        reach = stats.norm.isf(0.025) * np.tile([1.0, -1.0], len(rows))
+        yield held(name, "profile root at R's limits of the ratios", roots, reach, "R, re-optimised", 8)
+    table, stored = stored_table("r/variances_a"), stored_json("r/variances_a")["brown_forsythe_median"]
+    groups = {name: part["value"].to_numpy() for name, part in table.groupby("group")}
+    far = pd.DataFrame({"y": np.concatenate([distances(values) for values in groups.values()]),
+                        "group": np.repeat([*groups], [*map(len, groups.values())])})  # fmt: skip
+    row = anova(far, response="y", fixed=["group"]).table.iloc[0]
+    yield held("variances_a", "Brown-Forsythe F, p", row[["f", "p"]], [stored["F"], stored["p"]], "R car", 11)
 
 
 def gaps() -> Found:
@@ -262,7 +284,7 @@ def _gauge() -> Iterator[Printed]:
 
 PARTS: dict[str, Callable[[], Found]] = {
     "edge means": edge_means, "families": families, "mean squares": mean_squares, "one spread": one_spread,
-    "own spreads": own_spreads, "gaps": gaps, "over range": over_range,
+    "own spreads": own_spreads, "spread ratios": spread_ratios, "gaps": gaps, "over range": over_range,
 }  # fmt: skip
 
 
