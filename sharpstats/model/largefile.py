@@ -106,6 +106,7 @@ def _database(memory: str, spill: str) -> Iterator[tuple[DuckDBPyConnection, typ
             "Or read the file into a table and fit that."
         ) from None
     base = duckdb.connect(config={"threads": THREADS, "memory_limit": memory, "temp_directory": spill})
+    base.execute("SET enable_progress_bar = false")  # it would go to the output, among the findings
     try:
         yield base, duckdb.Error
     finally:
