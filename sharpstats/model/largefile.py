@@ -109,6 +109,10 @@ def _database(memory: str, spill: str) -> Iterator[tuple[DuckDBPyConnection, typ
     base.execute("SET enable_progress_bar = false")  # it would go to the output, among the findings
     try:
         yield base, duckdb.Error
+    except RuntimeError as error:
+        if "interrupted" not in str(error).lower():
+            raise
+        raise KeyboardInterrupt from None  # what Ctrl-C becomes while a query runs
     finally:
         base.close()
 

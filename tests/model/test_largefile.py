@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import signal
 import sys
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -239,3 +241,10 @@ class TestMemoryAndTemporaryFiles:
             file.ask("SELECT count(*) FROM {rows}")
             raise error
         assert not list(spill.iterdir())
+
+    def test_ctrl_c_during_a_query_stops_it(self, tmp_path: Path) -> None:
+        """The database tells of it as a plain RuntimeError."""
+        path = saved(trial(60), tmp_path)
+        threading.Timer(0.3, signal.raise_signal, (signal.SIGINT,)).start()
+        with pytest.raises(KeyboardInterrupt), open_file(path) as file:
+            file.ask("SELECT sum(a.range * b.range) FROM range(10000000) a, range(1000000) b, {rows}")
