@@ -18,7 +18,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sharpstats.errors import FitError
-from sharpstats.model.reduce import Codes, compress
+from sharpstats.model.reduce import Codes, compress, first_of_each
 
 Floats = NDArray[np.float64]
 Term = tuple[str, ...]
@@ -203,7 +203,7 @@ def _factor(table: pd.DataFrame, name: str) -> Factor:
         raise FitError(f"Column `{name}` is blank in row {row} of the table. Fill it in, or set the row aside.")
     used, count = compress(codes)
     if count < len(levels):
-        levels = [levels[code] for code in np.unique(codes)]
+        levels = [levels[code] for code in codes[first_of_each(used, count)]]
     return Factor(used, levels)
 
 
@@ -217,7 +217,8 @@ def _coded_integers(values: NDArray[Any]) -> Factor:
     low = int(values.min(initial=0))
     shifted = values.astype(np.intp) - low if low else values.astype(np.intp, copy=False)
     codes, count = compress(shifted)
-    raw = np.arange(count) + low if codes is shifted else np.unique(values)
+    # Not np.unique: for a million numbers with gaps it takes twenty times as long as all the rest of a fit.
+    raw = np.arange(count) + low if codes is shifted else values[first_of_each(codes, count)]
     return Factor(codes, raw)
 
 

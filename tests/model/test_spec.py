@@ -171,3 +171,12 @@ def test_a_covariate_far_from_zero_is_refused_with_the_mend(offset):
         model_frame(table, "y", ["moment"], [], ["moment"])
     near = table.assign(moment=table["moment"] - offset)
     assert model_frame(near, "y", ["moment"], [], ["moment"]).covariates["moment"].tolist() == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize("kind", ["numbers", "categories"])
+def test_levels_with_gaps_come_in_their_order(kind: str) -> None:
+    lots = pd.Series([9, 4, 9, 7, 4, 7])
+    column = lots if kind == "numbers" else lots.astype(pd.CategoricalDtype([3, 4, 7, 8, 9]))
+    factor = framed(example().assign(lot=column), "lot").factors["lot"]
+    assert factor.levels == ("4", "7", "9")
+    assert factor.codes.tolist() == [2, 0, 2, 1, 0, 1]
