@@ -1,6 +1,6 @@
 """The full study of scale: ``python tests/benchmarks/scale_study.py`` writes RESULTS.md and kr_cost.svg beside it.
 
-It takes about five minutes, two gigabytes of memory and one of disk.
+It takes two to five minutes, two gigabytes of memory and one of disk.
 """
 
 from __future__ import annotations
@@ -40,10 +40,10 @@ by medium and operator by medium: 1,250 random columns, whose matrices grow with
 
 ## The cost of a fit against edges
 
-Edges with four or five cuts, 20 blades and 10 operators crossed, in memory. What grows with the edges is the
-reduction: one pass over the readings. After it, variances by REML and Kenward and Roger's degrees of freedom cost
-the same for any number of edges. Slopes on a log-log plot, by least squares over all sizes (for the reduction
-from 10,000 edges on, where fixed costs no longer count):
+Five cuts an edge, a tenth of them lost, 20 blades and 10 operators crossed, in memory, rows in no order. What grows
+with the edges is the reduction: a few passes over the readings. After it, variances by REML and Kenward and Roger's
+degrees of freedom cost the same for any number of edges. Slopes on a log-log plot, by least squares over all sizes (for
+the reduction from 10,000 edges on, where fixed costs no longer count):
 
 | part | slope |
 | --- | --- |
