@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
 from sharpstats.claims.compare import edges_where
@@ -25,10 +26,17 @@ from sharpstats.claims.settle import fewest
 from sharpstats.errors import FitError
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.ratio import SpreadRatio
-from sharpstats.model.trialfit import TrialFit, fit_spreads
+from sharpstats.model.trialfit import TrialFit
 from sharpstats.model.twospreads import bonett, brown_forsythe
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Steadier
+
+
+Floats = NDArray[np.float64]
+NOT_NORMAL = 0.05
+"""p value at which edges are said not to look normal."""
+FEWEST_TESTED, MOST_TESTED = 8, 5000
+"""Edges between which the test of normality tells something."""
 
 
 def evidence(claim: Steadier, fit: TrialFit) -> Evidence:
@@ -48,7 +56,7 @@ def evidence(claim: Steadier, fit: TrialFit) -> Evidence:
     pair = {name: edges[edges["medium"] == name] for name in (claim.medium, claim.than)}
     try:
         _check_edges(pair, claim.where)
-        compared = Compared(claim, fit, fit_spreads(fit, list(pair), claim.where), pair)
+        compared = Compared(claim, fit, fit.spreads(list(pair), claim.where), pair)
     except FitError as problem:
         return _unknown(claim, pair, str(problem))
     return compared.evidence
@@ -183,12 +191,17 @@ class Compared:
 
         return fewest(settled, edges_now)
 
+    @cached_property
+    def _left(self) -> tuple[Floats, Floats] | None:
+        """What media and blocks leave of the means of each medium's edges; None where that is not known."""
+        one, other = (edges["residual"].to_numpy() for edges in self.pair.values())
+        return None if np.isnan(one).any() or np.isnan(other).any() else (one, other)
+
     def _opinions(self, rate: float, found: Outcome) -> tuple[SecondOpinion, ...]:
         """Two ways that need no normal edges, on what media and blocks leave of each edge's mean."""
-        one, other = (edges["residual"].to_numpy() for edges in self.pair.values())
-        if np.isnan(one).any() or np.isnan(other).any():
+        if self._left is None:
             return ()
-        bound, told = bound_of(self.claim), []
+        (one, other), bound, told = self._left, bound_of(self.claim), []
         if (p := brown_forsythe(one, other, bound)) is not None:
             told.append(_opinion("the distances of edge means from their median", outcome(*p, rate), found))
         if (limits := bonett(one / bound, other, rate)) is not None:
@@ -210,6 +223,11 @@ class Compared:
         if not alone:
             told.append(Note("cut-error-inside", "Each edge has one cut, so its error is inside both spreads and makes "
                              "them look more alike than they are."))  # fmt: skip
+        p = _p_normal(self._left)
+        if p <= NOT_NORMAL:
+            told.append(Note("tails", "These edges do not look normally distributed (Shapiro and Wilk's p = "
+                             f"{p:.2g}), and a ratio of spreads then errs more often than it says: go by the most "
+                             "cautious opinion."))  # fmt: skip
         return tuple(told)
 
     def _spread_of(self, medium: str) -> str:
@@ -217,6 +235,14 @@ class Compared:
         sd = 0.0 if optimum.zero[place] else math.sqrt(optimum.variances[place])
         value, unit = (100 * math.expm1(sd), "%") if self.fit.scale == "log" else (sd, self.fit.unit)
         return f"{float(f'{value:.2g}'):g} {unit}"
+
+
+def _p_normal(samples: tuple[Floats, Floats] | None) -> float:
+    """p value that two samples, each in units of its own SD, are normally distributed; 1 where there is no test."""
+    if samples is None or not all(len(values) > 2 and np.ptp(values) > 0 for values in samples):
+        return 1.0
+    pooled = np.concatenate([(values - values.mean()) / values.std(ddof=1) for values in samples])
+    return float(stats.shapiro(pooled[:MOST_TESTED]).pvalue) if len(pooled) >= FEWEST_TESTED else 1.0
 
 
 def _inverse(ratio: float) -> float:

@@ -20,8 +20,8 @@ import pandas as pd
 from sharpstats.errors import FitError, PublishError, TrialError
 from sharpstats.model import diagnose as checks
 from sharpstats.model.largefile import MEMORY, LargeFile, count, number, open_file, quoted
-from sharpstats.model.mixed import fit_sums
-from sharpstats.model.spec import listed
+from sharpstats.model.mixed import MixedFit, fit_sums
+from sharpstats.model.spec import Term, listed
 from sharpstats.model.sums import add_up
 from sharpstats.model.trialfit import EDGE, MEDIUM, RESPONSE, TrialFit, fixed_terms, own_notes, random_terms
 from sharpstats.notes import Note
@@ -85,6 +85,8 @@ class LargeTrial(Trial):
 class LargeFit(TrialFit):
     """The fit of a `LargeTrial`: `data` has one row an edge."""
 
+    trial: LargeTrial
+
     @property
     def cuts(self) -> int:
         """Number of cuts in the comparison."""
@@ -100,6 +102,14 @@ class LargeFit(TrialFit):
     def diagnostics(self) -> checks.Diagnostics:
         """Spread against level alone: the other checks need the readings."""
         return checks.diagnose(self.edges, None, self.scale)
+
+
+    def spreads(self, media: Sequence[str], where: Mapping[str, str]) -> MixedFit:
+        """Fit the same model with an edge spread of its own for each medium, as `TrialFit.spreads` does."""
+        edges = self._spreading(media, where)
+        fixed = fixed_terms(self.trial, edges)[0]
+        random = random_terms(self.trial, edges, fixed, int(edges["cuts"].max()))[0]
+        return _fit_edges(self.trial, edges, fixed, random, spread_by=MEDIUM)
 
 
 @lru_cache(maxsize=4)
@@ -119,15 +129,22 @@ def fit_large(trial: LargeTrial) -> LargeFit:
         raise FitError("No edge is left to compare: every row is set aside. `set_aside` has the first of each kind.")
     fixed, fixed_notes = fixed_terms(trial, edges)
     random, random_notes = random_terms(trial, edges, fixed, int(edges["cuts"].max()))
-    names = dict.fromkeys(name for term in (*fixed, *random) for name in term if name != EDGE)
-    units = edges.assign(**{RESPONSE: edges["mean"] - trial.origin})
-    sums = add_up(units, RESPONSE, tuple(names), random, trial.origin)
-    mixed = fit_sums(sums, RESPONSE, fixed, random, (), 1 - trial.plan.alpha)
+    mixed = _fit_edges(trial, edges, fixed, random)
     nothing = pd.DataFrame({name: pd.Series([], dtype="str") for name in (EDGE, MEDIUM, "reason")})
     return LargeFit(
         trial=trial, scale=trial.plan.scale, unit=trial.plan.unit, mixed=mixed, data=edges, left_out=nothing,
         drift=None, notes=(*fixed_notes, *random_notes, *own_notes(mixed)),
     )  # fmt: skip
+
+
+def _fit_edges(
+    trial: LargeTrial, edges: pd.DataFrame, fixed: list[Term], random: list[Term], spread_by: str | None = None
+) -> MixedFit:
+    """Fit edges, those that are alike added up."""
+    names = dict.fromkeys(name for term in (*fixed, *random) for name in term if name != EDGE)
+    units = edges.assign(**{RESPONSE: edges["mean"] - trial.origin})
+    sums = add_up(units, RESPONSE, tuple(names), random, trial.origin)
+    return fit_sums(sums, RESPONSE, fixed, random, (), 1 - trial.plan.alpha, spread_by)
 
 
 def open_large(path: Path | str, *, memory: str = MEMORY) -> LargeTrial:

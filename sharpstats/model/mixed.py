@@ -626,11 +626,11 @@ def fit_mixed(
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
     if isinstance(table, (str, Path)):
-        for name, asked in (("spread_by", spread_by), ("over", over)):
-            if asked is not None:
-                raise ValueError(f"`{name}` needs the readings in a table, not a file; read the file first")
+        if over is not None:
+            raise ValueError("`over` needs the readings in a table, not a file; read the file first")
         terms = as_terms(fixed, "fixed"), as_terms(random, "random")
-        return fit_sums(read_sums(table, response, *terms, covariates), response, *terms, covariates, level)
+        sums = read_sums(table, response, *terms, covariates)
+        return fit_sums(sums, response, *terms, covariates, level, spread_by)
     frame = model_frame(table, response, fixed, random, covariates)
     structure, units = _find_structure(frame, spread_by)
     if over is not None and (flags := _flags(table, over)).any():
@@ -652,8 +652,9 @@ def _fit(frame: ModelFrame, structure: Structure, units: Units, level: float) ->
 
 
 def fit_sums(
-    sums: Sums, response: str, fixed: Sequence[Term], random: Sequence[Term], covariates: Sequence[str], level: float
-) -> MixedFit:
+    sums: Sums, response: str, fixed: Sequence[Term], random: Sequence[Term], covariates: Sequence[str], level: float,
+    spread_by: str | None = None,
+) -> MixedFit:  # fmt: skip
     """Fit the model of `fit_mixed` to the sums of units that are alike."""
     structure, upper = _structure(random, sums.levels, int(sums.alike.sum()), int(sums.alike @ sums.size))
     frame = model_frame(sums.table, response, fixed, [random[k] for k in upper], covariates)
@@ -664,6 +665,8 @@ def fit_sums(
         levels=tuple(levels for _, levels in coded), diagonal=structure.own is not None, alike=sums.alike,
     )  # fmt: skip
     _check_columns(frame.random, units.levels)
+    if spread_by is not None:
+        structure, units = _with_spread(frame, structure, units, spread_by)
     centre = float(np.average(frame.y, weights=sums.alike * sums.size))
     means_of_kinds = np.column_stack([_design(frame, units), frame.y - centre])
     reduced = reduce_sums(units, means_of_kinds, sums.between, sums.within)

@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.sparse import csr_array, diags_array, hstack
 
-from sharpstats.model.reduce import Codes, Reduced, Units, combine, first_of_each
+from sharpstats.model.reduce import Codes, Reduced, Units, combine, first_of_each, strata_of
 from sharpstats.model.spec import Term
 
 Floats = NDArray[np.float64]
@@ -118,20 +118,18 @@ def reduce_sums(units: Units, means: Floats, between: Floats, within: Floats) ->
     if units.alike is None:
         raise ValueError("`units` must say how many are alike")
     alike, q, p = units.alike, sum(units.levels), means.shape[1] - 1
-    distinct, stratum = np.unique(units.size, return_inverse=True)
+    h, stratum = strata_of(units)
     products = [
-        _products(units, means, alike * (stratum == g), float(between[stratum == g].sum()))
-        for g in range(distinct.size)
+        _products(units, means, alike * (stratum == g), float(between[stratum == g].sum())) for g in range(len(h))
     ]
     sizes = np.bincount(stratum, weights=alike).astype(float)
-    h = np.column_stack([1 / distinct, np.ones(distinct.size)])
-    if distinct[-1] > 1:
+    if units.size.max() > 1:
         inner = np.zeros_like(products[0])
         inner[-1, -1] = within.sum()
-        products, h = [*products, inner], np.vstack([h, [1.0, 0.0]])
+        products, h = [*products, inner], np.vstack([h, np.eye(1, h.shape[1])])
         sizes = np.append(sizes, alike @ (units.size - 1))
     blocks = np.repeat(np.eye(len(units.levels)), units.levels, axis=1) if q else np.zeros((0, 0))
-    return Reduced(np.array(products), sizes, h if units.diagonal else h[:, :1], blocks, q, p,
+    return Reduced(np.array(products), sizes, h, blocks, q, p,
                    int(alike @ units.size), int(alike.sum()), float(alike @ np.log(units.size)))  # fmt: skip
 
 

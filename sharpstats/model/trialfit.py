@@ -184,6 +184,49 @@ class TrialFit(Shown):
         contrasts = (differences @ self._medium_rows)[:, list(fit.kept_columns)]
         return checks.unit_residuals(fit, rows, means[:, -1], fit.unit_sizes[place], contrasts)
 
+    def spreads(self, media: Sequence[str], where: Mapping[str, str]) -> MixedFit:
+        """Fit the same model with an edge spread of its own for each medium.
+
+        Parameters
+        ----------
+        media : sequence of str
+            Media whose spread is asked for. Of the others those stay out whose edges show none, one at each
+            combination of the other factors, or have cuts over the tester's range.
+        where : mapping of str to str
+            Levels of other factors; only their edges are fitted.
+
+        Returns
+        -------
+        MixedFit
+
+        Raises
+        ------
+        FitError
+            If a medium asked for shows no spread of its own, or has cuts over the tester's range, or the
+            layout cannot answer.
+        """
+        data = self._spreading(media, where)
+        fixed = fixed_terms(self.trial, data)[0]
+        random = random_terms(self.trial, data, fixed, int(data.groupby(EDGE, observed=True).size().max()))[0]
+        return fit_mixed(data, response=RESPONSE, fixed=fixed, random=random, spread_by=MEDIUM)
+
+    def _spreading(self, media: Sequence[str], where: Mapping[str, str]) -> pd.DataFrame:
+        """Readings of some media, and of those that can show a spread of their own beside them."""
+        data = self.data
+        for name, level in where.items():
+            data = data[data[name].astype(str) == level]
+        over = set(data.loc[data[OVER], MEDIUM]) if self.mixed.over is not None else set()
+        if over & set(media):
+            raise FitError(
+                f"Edges made with {' and with '.join(name for name in media if name in over)} have cuts over the "
+                "tester's range. How far such edges differ rests on what was not seen, so the two spreads are not "
+                "compared."
+            )
+        others = [name for name in self.trial.plan.factors if name != MEDIUM]
+        edges = data.drop_duplicates(EDGE)
+        made, cells = edges.groupby(MEDIUM).size(), edges.drop_duplicates([MEDIUM, *others]).groupby(MEDIUM).size()
+        return data[data[MEDIUM].isin([*media, *made.index[made > cells]]) & ~data[MEDIUM].isin(over)]
+
     @property
     def _compares(self) -> bool:
         return MEDIUM in self.mixed.frame.fixed_factors
@@ -213,47 +256,6 @@ class TrialFit(Shown):
     def table(self) -> pd.DataFrame:
         """The means in the trial's unit."""
         return self.readings
-
-
-def fit_spreads(fit: TrialFit, media: Sequence[str], where: Mapping[str, str]) -> MixedFit:
-    """Fit the trial's model once more, with an edge spread of its own for each medium.
-
-    Parameters
-    ----------
-    fit : TrialFit
-    media : sequence of str
-        Media whose spread is asked for. Of the others those stay out whose edges show none, one at
-        each combination of the other factors, or have cuts over the tester's range.
-    where : mapping of str to str
-        Levels of other factors; only their edges are fitted.
-
-    Returns
-    -------
-    MixedFit
-
-    Raises
-    ------
-    FitError
-        If a medium asked for shows no spread of its own, or has cuts over the tester's range, or the
-        layout cannot answer.
-    """
-    data = fit.data
-    for name, level in where.items():
-        data = data[data[name].astype(str) == level]
-    over = set(data.loc[data[OVER], MEDIUM]) if fit.mixed.over is not None else set()
-    if over & set(media):
-        raise FitError(
-            f"Edges made with {' and with '.join(name for name in media if name in over)} have cuts over the tester's "
-            "range. How far such edges differ rests on what was not seen, so the two spreads are not compared."
-        )
-    others = [name for name in fit.trial.plan.factors if name != MEDIUM]
-    edges = data.drop_duplicates(EDGE)
-    made, cells = edges.groupby(MEDIUM).size(), edges.drop_duplicates([MEDIUM, *others]).groupby(MEDIUM).size()
-    data = data[data[MEDIUM].isin([*media, *made.index[made > cells]]) & ~data[MEDIUM].isin(over)]
-    most_cuts = int(data.groupby(EDGE, observed=True).size().max())
-    fixed = fixed_terms(fit.trial, data)[0]
-    random = random_terms(fit.trial, data, fixed, most_cuts)[0]
-    return fit_mixed(data, response=RESPONSE, fixed=fixed, random=random, spread_by=MEDIUM)
 
 
 @lru_cache(maxsize=4)

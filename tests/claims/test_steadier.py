@@ -115,6 +115,21 @@ class TestFinding:
         assert notes["spreads"].endswith("(SD, the error of a cut included).")
 
 
+class TestTails:
+    def wild(self, wild: bool) -> pd.DataFrame:
+        table = spread(4, cuts=1, edges=16, sd={"film": 0.1, "stone": 0.1})
+        far = table["edge"].isin(["film3", "stone5"] if wild else [])
+        return table.assign(reading=table["reading"].where(~far, 3 * table["reading"]))
+
+    def test_edges_that_do_not_look_normal_have_a_note(self, open_made) -> None:
+        notes = {note.code: note.text for note in one(open_made, self.wild(True)).notes}
+        assert notes["tails"].startswith("These edges do not look normally distributed (Shapiro and Wilk's p = ")
+        assert notes["tails"].endswith("errs more often than it says: go by the most cautious opinion.")
+
+    def test_others_have_none(self, open_made) -> None:
+        assert "tails" not in {note.code for note in one(open_made, self.wild(False)).notes}
+
+
 class TestOpinions:
     def test_two_that_need_no_normal_edges(self, open_made) -> None:
         found = one(open_made, spread(edges=16))

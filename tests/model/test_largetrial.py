@@ -90,6 +90,18 @@ class TestTheSameAsInMemory:
         assert large.data_sha256 == small.data_sha256
         assert len(large.fit().diagnostics.table) == 1  # spread against level
 
+    def test_spreads(self, tmp_path: Path) -> None:
+        """Without opinions: those need every edge's residual."""
+        folder = folder_of(readings(), tmp_path)
+        claim = '[[claim]]\nid = "steady"\nsays = "Steady"\nkind = "steadier"\nmedium = "film"\nthan = "strop"\n'
+        text = (folder / "trial.toml").read_text(encoding="utf-8").partition("[[claim]]")[0]
+        (folder / "trial.toml").write_text(text + claim + 'where = { steel = "soft" }\n', encoding="utf-8")
+        (found,), (expected,) = (one.judge().findings for one in (open_large(folder), open_trial(folder)))
+        assert (found.finding, found.edges, found.cuts) == (expected.finding, expected.edges, expected.cuts)
+        for field in ("estimate", "low", "high", "p"):
+            assert getattr(found, field) == pytest.approx(getattr(expected, field), rel=1e-6)
+        assert (len(found.opinions), len(expected.opinions)) == (0, 2)
+
     def test_one_cut_an_edge(self, tmp_path: Path) -> None:
         folder = folder_of(readings().drop_duplicates("edge"), tmp_path)
         large, small = open_large(folder).fit(), open_trial(folder).fit()

@@ -116,6 +116,13 @@ class TestClosedForms:
         for old, new in (("m0", "z"), ("m1", "a"), ("m2", "k")):
             assert other[f"edge (medium = {new})"] == pytest.approx(one[f"edge (medium = {old})"], rel=1e-8)
 
+    def test_a_file_gives_the_same(self, tmp_path) -> None:
+        table = unbalanced(3, edges=24)
+        table.to_csv(tmp_path / "cuts.csv", index=False)
+        here, there = fit(table, ["blade", "edge"]), fit(tmp_path / "cuts.csv", ["blade", "edge"])
+        assert there.reml_criterion == pytest.approx(here.reml_criterion, abs=1e-9)
+        assert variances(there) == pytest.approx(variances(here), rel=1e-8)
+
     def test_refit_keeps_the_spreads_apart(self) -> None:
         table = unbalanced(3, edges=24)
         found = fit(table, ["edge"])
@@ -188,8 +195,3 @@ class TestRefusals:
         found = fit(crossed(np.random.default_rng(1)), ["edge"])
         with pytest.raises(FitError, match=r"^The spread differs by medium, so the variances have no mean sq"):
             _ = found.mean_squares
-
-    def test_a_file(self, tmp_path) -> None:
-        crossed(np.random.default_rng(1)).to_csv(tmp_path / "cuts.csv", index=False)
-        with pytest.raises(ValueError, match=r"`spread_by` needs the readings in a table"):
-            fit(tmp_path / "cuts.csv", ["edge"])
