@@ -31,7 +31,6 @@ from sharpstats.model.twospreads import bonett, brown_forsythe
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Steadier
 
-
 Floats = NDArray[np.float64]
 NOT_NORMAL = 0.05
 """p value at which edges are said not to look normal."""
@@ -238,7 +237,7 @@ class Compared:
 
 
 def _p_normal(samples: tuple[Floats, Floats] | None) -> float:
-    """p value that two samples, each in units of its own SD, are normally distributed; 1 where there is no test."""
+    """P value that two samples, each in units of its own SD, are normally distributed; 1 where there is no test."""
     if samples is None or not all(len(values) > 2 and np.ptp(values) > 0 for values in samples):
         return 1.0
     pooled = np.concatenate([(values - values.mean()) / values.std(ddof=1) for values in samples])
