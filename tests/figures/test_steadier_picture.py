@@ -9,7 +9,7 @@ import pytest
 
 from sharpstats.claims.finding import Findings
 from sharpstats.figures.claim import claim_picture
-from sharpstats.figures.claims import claims_picture
+from sharpstats.figures.claims import SPREADS, claims_picture
 from sharpstats.figures.fragility import fragility_picture
 from sharpstats.trial.trial import open_trial
 
@@ -81,7 +81,7 @@ def test_spreads_have_a_panel_of_their_own_among_all_claims(spread: Findings) ->
         "spread, % more or less: below zero the first medium is the steadier one",
     ]
     titles = [text.get_text() for text in picture.figure.texts]
-    assert titles.index("Differences of two media") < titles.index("Spread of the edges of one medium against another's")
+    assert titles.index("Differences of two media") < titles.index(SPREADS)
     assert "less spread (" in picture.alt
 
 
@@ -89,4 +89,4 @@ def test_fragility_keeps_them_apart_too(spread: Findings) -> None:
     picture = fragility_picture(spread.fragility)
     assert picture is not None
     titles = [text.get_text() for text in picture.figure.texts]
-    assert "Spread of the edges of one medium against another's" in titles
+    assert SPREADS in titles
