@@ -101,7 +101,7 @@ def _fit(setting: Setting, table: pd.DataFrame, **more: str) -> MixedFit | None:
         return None
 
 
-NUMBERS = ("dullest mean", "difference", "covers", "half width", "SD of edges", "SD of a cut")
+NUMBERS = ("dullest mean", "difference", "covers", "SD of edges", "SD of a cut")
 
 
 def numbers(fit: MixedFit) -> Floats:
@@ -112,7 +112,7 @@ def numbers(fit: MixedFit) -> Floats:
     s = np.sqrt(fit.optimum.variances)
     return np.array([
         fit.means("medium").estimate[2] - MEANS[2], true - found.estimate[place],
-        found.low[place] <= true <= found.high[place], (found.high[place] - found.low[place]) / 2, s[1], s[0],
+        found.low[place] <= true <= found.high[place], s[1], s[0],
     ])  # fmt: skip
 
 
@@ -121,7 +121,7 @@ def simulate(setting: Setting, trials: int, seed: int) -> dict[str, Floats]:
 
     Returns
     -------
-    dict of str to ndarray of shape (trials, 6)
+    dict of str to ndarray of shape (trials, 5)
     """
     rng = np.random.default_rng(seed)
     rows: dict[str, list[Floats]] = {way: [] for way in WAYS}
@@ -143,8 +143,8 @@ def results(trials: int) -> pd.DataFrame:
                 "setting": name, "over, %": f"{100 * setting.share:.0f}", "analysed": way,
                 "no answer, %": 100 * np.isnan(found[:, 0]).mean(), "bias of the dullest mean": 100 * mean[0],
                 "bias of the difference": 100 * mean[1], "its root mean square error": 100 * rms,
-                "its 95 % interval covers, %": 100 * mean[2], "half width": 100 * mean[3],
-                "SD of edges": 100 * mean[4], "SD of a cut": 100 * mean[5],
+                "its 95 % interval covers, %": 100 * mean[2],
+                "SD of edges": 100 * mean[3], "SD of a cut": 100 * mean[4],
             })  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -164,6 +164,13 @@ the true SDs are those of the setting. The standard error of a bias is the root 
 {np.sqrt(trials):.0f}; of a coverage near 95 %, {100 * np.sqrt(0.05 * 0.95 / trials):.1f}.
 
 {chr(10).join([head, rule, *body])}
+
+Fitted, means, differences and spreads differ from those of the whole trials by no more than 0.5, and the root mean square
+error grows by a tenth or so. Intervals cover 94 % or more; with four edges a medium and three cuts in ten over the
+range they are rather too wide. Leaving edges out or taking the limit for the reading makes the dullest medium look
+keener by as much as a standard error and more, and its interval then misses the truth far more often than it says.
+"No answer" is, fitted: not one cut of the dullest medium was in range; left out: a medium, or all but one of its edges,
+was gone.
 """
 
 
