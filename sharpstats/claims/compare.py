@@ -17,6 +17,7 @@ from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.finding import Outcome, Part, SecondOpinion
 from sharpstats.claims.region import Region, reported
 from sharpstats.claims.settle import more_for_region
+from sharpstats.claims.simulated import scale_note
 from sharpstats.model.means import mean_rows
 from sharpstats.model.spec import ModelFrame
 from sharpstats.model.trialfit import TrialFit
@@ -76,8 +77,9 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
             found.append(rerandomising.opinion(layout, region, rate, outcome, plan.layout.seed))
         return tuple(found)
 
-    def unsaid() -> tuple[Note, ...]:
-        return tuple(note for note in [dealt()] if isinstance(note, Note))
+    def further_notes() -> tuple[Note, ...]:
+        edges = [sum(len(at[name]) for at in counts) for name in media]
+        return tuple(note for note in [dealt(), scale_note(fit, edges)] if isinstance(note, Note))
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
     return Evidence(
@@ -92,7 +94,7 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
         edges={name: sum(len(at[name]) for at in counts) for name in media},
         cuts={name: sum(int(at[name].sum()) for at in counts) for name in media},
         parts=partial(_parts, fit, contrast, found, counts),
-        unsaid=unsaid, notes=_notes(fit, contrast, unknown, counts),
+        further_notes=further_notes, notes=_notes(fit, contrast, unknown, counts),
     )  # fmt: skip
 
 

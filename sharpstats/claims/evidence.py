@@ -29,8 +29,8 @@ class Evidence:
         Error rate of one side -> edges to add for each medium; None for more than 1,000.
     opinions : callable
         Error rate and outcome -> second opinions; empty where there is none.
-    unsaid : callable
-        Returns notes on second opinions that the layout does not allow.
+    further_notes : callable
+        Returns the notes that take work: on second opinions that the layout does not allow, and on the scale.
     edges, cuts : mapping of str to int
     parts : callable
         Error rate of one side -> the differences that a gap is made of.
@@ -52,7 +52,7 @@ class Evidence:
     opinions: Callable[[float, Outcome], tuple[SecondOpinion, ...]]
     edges: Mapping[str, int]
     cuts: Mapping[str, int]
-    unsaid: Callable[[], tuple[Note, ...]] = tuple
+    further_notes: Callable[[], tuple[Note, ...]] = tuple
     tails: int = 1
     parts: Callable[[float], tuple[Part, ...]] = lambda rate: ()
     notes: tuple[Note, ...] = ()

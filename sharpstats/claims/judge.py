@@ -107,7 +107,7 @@ def _finding(claim: Claim, evidence: Evidence, part: Shared, fit: TrialFit) -> F
         edges=evidence.edges, cuts=evidence.cuts, more_edges=more,
         more_edges_capped=part.finding == "open" and not unknown and more is None,
         opinions=() if unknown else evidence.opinions(part.rate, part.finding),
-        notes=evidence.notes if unknown else (*evidence.notes, *evidence.unsaid()),
+        notes=evidence.notes if unknown else (*evidence.notes, *evidence.further_notes()),
     )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from sharpstats.claims.contrast import at_levels
 from sharpstats.claims.counting import Counted
 from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.settle import fewest
+from sharpstats.claims.simulated import count_note, shape_note
 from sharpstats.model.reduce import Codes
 from sharpstats.model.tolerance import SEED, DrawnQuantile, Quantile, edge_quantile, lower_tail
 from sharpstats.model.trialfit import TrialFit
@@ -121,7 +122,7 @@ def _by_bound(
         p_shown=quantile.p_below(counted.limit), p_contradicted=quantile.p_above(counted.limit), df=quantile.df,
         estimate_on_scale=quantile.estimate, se=math.nan, interval=interval, more_edges=more_edges,
         opinions=lambda rate, found: (counted.opinion(rate, found),), estimate=float(fit.as_reading(quantile.estimate)),
-        notes=_notes(quantile, edges), **_common(claim, fit, edges),
+        notes=_notes(quantile, edges, claim.share), **_common(claim, fit, edges),
     )  # fmt: skip
 
 
@@ -137,13 +138,13 @@ def _common(claim: Reaches, fit: TrialFit, edges: pd.DataFrame) -> dict[str, Any
     }  # fmt: skip
 
 
-def _notes(quantile: Quantile, edges: pd.DataFrame) -> tuple[Note, ...]:
+def _notes(quantile: Quantile, edges: pd.DataFrame, share: float) -> tuple[Note, ...]:
     notes = []
     if isinstance(quantile, DrawnQuantile):
         notes.append(Note("drawn-bound", f"The bound comes from {len(quantile.high):,} draws (seed {SEED})."))
     if edges["cuts"].nunique() > 1:
         notes.append(Note("uneven-cuts", "Edges with fewer cuts count as much as the others in this bound."))
-    return tuple(notes)
+    return (*notes, shape_note(len(edges), share))
 
 
 def _by_count(claim: Reaches, fit: TrialFit, edges: pd.DataFrame, counted: Counted) -> Evidence:
@@ -164,11 +165,8 @@ def _count_notes(fit: TrialFit, edges: pd.DataFrame, counted: Counted) -> tuple[
         why = f"{beyond} of {counted.edges} edges {'has' if beyond == 1 else 'have'} an over-range cut"
     more = f", and {counted.perhaps - counted.below} more may" if counted.perhaps > counted.below else ""
     told = f"{why}, so edges were counted: {counted.below} of {counted.edges} read below the level{more}."
-    return (Note("by-count", told), *(
-        Note("counted-in-blocks", f"Edges of one {name} count like edges of different ones here, which makes the count "
-             "look surer than it is.")
-        for name in _shared_blocks(edges, fit)
-    ))  # fmt: skip
+    shared = _shared_blocks(edges, fit).items()
+    return Note("by-count", told), *(count_note(name, len(codes), len(set(codes))) for name, codes in shared)
 
 
 def _more(values: np.ndarray, quantile: Quantile, limit: float, share: float, rate: float) -> int | None:

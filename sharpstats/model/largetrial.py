@@ -18,7 +18,6 @@ import numpy as np
 import pandas as pd
 
 from sharpstats.errors import FitError, PublishError, TrialError
-from sharpstats.model import diagnose as checks
 from sharpstats.model.largefile import MEMORY, LargeFile, count, number, open_file, quoted
 from sharpstats.model.mixed import MixedFit, fit_sums
 from sharpstats.model.spec import Term, listed
@@ -99,9 +98,8 @@ class LargeFit(TrialFit):
         return self.data.assign(over_range=0, **unknown)
 
     @cached_property
-    def diagnostics(self) -> checks.Diagnostics:
-        """Spread against level alone: the other checks need the readings."""
-        return checks.diagnose(self.edges, None, self.scale)
+    def scale_profile(self) -> None:
+        """None: it needs the readings, and so do the other checks but that of spread against level."""
 
 
     def spreads(self, media: Sequence[str], where: Mapping[str, str]) -> MixedFit:

@@ -246,11 +246,15 @@ class TrialFit(Shown):
         return welch(self.edges["mean"].to_numpy(), pd.factorize(self.edges[MEDIUM], sort=True)[0])
 
     @cached_property
+    def scale_profile(self) -> checks.ScaleProfile | None:
+        """How well each power of the reading suits the model; None where it cannot be told."""
+        readings = self.data["reading"].to_numpy(float)
+        return checks.scale_profile(readings, self.mixed.criterion_for, ~self.data[OVER].to_numpy())
+
+    @cached_property
     def diagnostics(self) -> checks.Diagnostics:
         """Residuals, spread against level, single edges, and whether the scale suits."""
-        readings = self.data["reading"].to_numpy(float)
-        profile = checks.scale_profile(readings, self.mixed.criterion_for, ~self.data[OVER].to_numpy())
-        return checks.diagnose(self.edges, profile, self.scale)
+        return checks.diagnose(self.edges, self.scale_profile, self.scale)
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -21,7 +21,7 @@ import numpy as np  # noqa: E402
 import pandas as pd  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 from scipy import special  # noqa: E402
-from validity.study import bound  # noqa: E402
+from validity.shares import bound  # noqa: E402
 
 from sharpstats.model.mixed import MixedFit, fit_mixed  # noqa: E402
 from sharpstats.model.ratio import SpreadRatio  # noqa: E402

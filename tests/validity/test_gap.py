@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from validity.study import bound
+from validity.shares import bound
 
 from sharpstats.claims.compare import difference_row
 from sharpstats.claims.contrast import Contrast

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from validity import steadier_study as study
-from validity.study import bound
+from validity.shares import bound
 
 TRIALS = 150
 

@@ -1,0 +1,82 @@
+"""What a finding says where simulated trials showed its method to err more often than it may.
+
+The figures are the largest that the validity study found (`tests/validity/RESULTS.md`), in whole
+trials of a hundred; a test holds them against the study's results, and each situation in which
+the study found more than 1.5 times the nominal error against a note made here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from sharpstats.model.trialfit import TrialFit
+from sharpstats.notes import Note
+
+NOMINAL = 5
+WRONG_SCALE = 10
+"""A claim about a difference wrongly shown: scale wrong, media a factor of two apart, a third of one's edges lost."""
+Figures = tuple[int, int]
+"""Wrongly shown and wrongly contradicted, of a hundred."""
+OTHER_SHAPES: Mapping[float, Mapping[int, Figures]] = {
+    0.8: {3: (13, 12), 4: (14, 15), 6: (14, 20), 8: (13, 23), 12: (11, 29), 24: (8, 42)},
+    0.9: {3: (16, 11), 4: (20, 12), 6: (23, 14), 8: (24, 16), 12: (24, 18), 24: (22, 26)},
+    0.95: {3: (21, 8), 4: (27, 8), 6: (33, 10), 8: (36, 11), 12: (39, 14), 24: (42, 20)},
+}
+"""`reaches` by its bound, edges heavy-tailed or skewed. Share claimed: edges of the medium: figures."""
+SHARED_BLOCKS: Mapping[int, Figures] = {2: (8, 10), 4: (20, 17), 8: (38, 24)}
+"""`reaches` by counting edges of which several share a block. Edges a block: figures."""
+UNEVEN = 0.8
+"""Edges of one medium over those of the other below which their numbers are called different."""
+MANY = 50
+"""From so many edges on, their residuals show whether they spread normally."""
+
+
+def scale_note(fit: TrialFit, edges: Sequence[int]) -> Note | None:
+    """Say that the scale looks wrong where that harms: the media have different numbers of edges.
+
+    Parameters
+    ----------
+    fit : TrialFit
+    edges : sequence of int
+        Edges of each of the media.
+
+    Returns
+    -------
+    Note or None
+    """
+    if min(edges) >= UNEVEN * max(edges) or fit.scale_profile is None or fit.scale_profile.allows(fit.scale):
+        return None
+    return Note("scale-in-doubt", f'The readings do not suit the scale "{fit.scale}", and the media have different '
+                f"numbers of edges. In simulated trials like that, with media a factor of two apart, such a claim was "
+                f"wrongly shown in up to {WRONG_SCALE} of 100 instead of {NOMINAL}.")  # fmt: skip
+
+
+def shape_note(edges: int, share: float) -> Note:
+    """Say what the bound of `reaches` rests on.
+
+    Examples
+    --------
+    >>> print(shape_note(5, 0.9).text[:72])
+    The bound takes edges to spread normally, which 5 edges can hardly show.
+    """
+    figures = OTHER_SHAPES[min(OTHER_SHAPES, key=lambda claimed: abs(claimed - share))]
+    shown, contradicted = figures[max((size for size in figures if size <= edges), default=min(figures))]
+    known = f", which {edges} edges can hardly show" if edges < MANY else "; look at the residuals"
+    return Note("normal-edges", f"The bound takes edges to spread normally{known}. Where they were heavy-tailed or "
+                f"skewed, such a claim was wrongly shown in up to {shown} and wrongly contradicted in up to "
+                f"{contradicted} of 100 simulated trials instead of {NOMINAL}. A count of edges does not rest on it.")
+
+
+def count_note(block: str, edges: int, blocks: int) -> Note:
+    """Say what a count of edges that share blocks is worth.
+
+    Examples
+    --------
+    >>> count_note("blade", 24, 6).code
+    'counted-in-blocks'
+    """
+    shown, contradicted = SHARED_BLOCKS[min((size for size in SHARED_BLOCKS if size * blocks >= edges), default=8)]
+    return Note("counted-in-blocks", f"Edges of one {block} count like edges of different ones here, which makes the "
+                f"count look surer than it is: with about as many edges a {block}, such a claim was wrongly shown in "
+                f"up to {shown} and wrongly contradicted in up to {contradicted} of 100 simulated trials instead of "
+                f"{NOMINAL}.")  # fmt: skip
