@@ -15,11 +15,11 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.linalg import lapack
 
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
-from sharpstats.model import freedom, means, spread
+from sharpstats.model import freedom, means
+from sharpstats.model.answerable import check_spread, independent_columns, settle_or_explain
 from sharpstats.model.largefile import read_sums
 from sharpstats.model.meansquares import MeanSquares, named_mean_squares
 from sharpstats.model.multiple import ADJUSTMENTS, Adjust, Family
@@ -34,17 +34,13 @@ from sharpstats.model.overrange import (
 from sharpstats.model.oversums import OverSums, reduce_over_range, single_units
 from sharpstats.model.profile import profile_limits
 from sharpstats.model.reduce import (
-    MAX_COLUMNS,
     Codes,
     Reduced,
     Units,
-    combine,
     constant_within,
-    find_units,
-    first_of_each,
     reduce_readings,
 )
-from sharpstats.model.reml import Evaluate, Optimum, derivatives, maximise
+from sharpstats.model.reml import Optimum, maximise
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.shared import Shared, gather
 from sharpstats.model.spec import (
@@ -58,73 +54,23 @@ from sharpstats.model.spec import (
     model_frame,
     term_name,
 )
-from sharpstats.model.strata import Strata, column_rank, find_strata
+from sharpstats.model.strata import Strata, find_strata
+from sharpstats.model.structure import (
+    RESIDUAL,
+    Structure,
+    check_columns,
+    coded_term,
+    find_structure,
+    structure_notes,
+    structure_of,
+    unit_name,
+    with_spread,
+)
 from sharpstats.model.sums import Sums, reduce_sums
 from sharpstats.notes import Note
 
 Floats = NDArray[np.float64]
 DfMethod = Literal["kenward-roger", "satterthwaite"]
-RESIDUAL = "residual"
-ROUNDING = 1e-26
-"""Share of the sum of squares below which deviations are rounding noise of the means."""
-RANK_TOLERANCE = 1e-9
-"""Share of a column of X that must be its own for it to be told apart from those before it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Structure:
-    """Which random term plays which part, and where its variance stands in the optimum.
-
-    Attributes
-    ----------
-    kept : tuple of Term
-        Random terms in the model, in the order given.
-    own : int or None
-        Position among `kept` of the term that is the units themselves.
-    dropped : tuple of Term
-        Terms left out because each unit has one reading.
-    by : str
-        Factor by whose levels the units' own variance differs; "" if there is none. Where each unit
-        has one reading it is the residual that differs.
-    levels : tuple of str
-        Its levels.
-    """
-
-    kept: tuple[Term, ...]
-    own: int | None
-    dropped: tuple[Term, ...]
-    by: str = ""
-    levels: tuple[str, ...] = ()
-
-    @property
-    def places(self) -> list[tuple[str, int]]:
-        """Name of each kept term, then of the residual, and its place among the variances.
-
-        A term whose variance differs by level comes once for each level.
-        """
-        width = max(len(self.levels), 1)
-        ahead = width if self.own is None else 1 + width
-        upper = iter(range(ahead, ahead + len(self.kept)))
-        found: list[tuple[str, int]] = []
-        for k, term in enumerate(self.kept):
-            found += self._by_level(term_name(term), 1) if k == self.own else [(term_name(term), next(upper))]
-        return found + (self._by_level(RESIDUAL, 0) if self.own is None else [(RESIDUAL, 0)])
-
-    def _by_level(self, name: str, first: int) -> list[tuple[str, int]]:
-        if not self.levels:
-            return [(name, first)]
-        return [(f"{name} ({self.by} = {level})", first + i) for i, level in enumerate(self.levels)]
-
-    @property
-    def positions(self) -> list[int]:
-        """Place of each kept term, then of the residual, among the variances."""
-        return [place for _, place in self.places]
-
-    def place_of(self, level: str) -> int:
-        """Place of the units' own variance at a level of the factor by which it differs."""
-        return self.levels.index(level) + (0 if self.own is None else 1)
-
-
 @dataclass(frozen=True, slots=True)
 class OverPart:
     """What a fit knows of the readings that are limits.
@@ -632,7 +578,7 @@ def fit_mixed(
         sums = read_sums(table, response, *terms, covariates)
         return fit_sums(sums, response, *terms, covariates, level, spread_by)
     frame = model_frame(table, response, fixed, random, covariates)
-    structure, units = _find_structure(frame, spread_by)
+    structure, units = find_structure(frame, spread_by)
     if over is not None and (flags := _flags(table, over)).any():
         return _fit_over_range(frame, structure, units, level, flags)
     return _fit(frame, structure, units, level)
@@ -656,17 +602,17 @@ def fit_sums(
     spread_by: str | None = None,
 ) -> MixedFit:  # fmt: skip
     """Fit the model of `fit_mixed` to the sums of units that are alike."""
-    structure, upper = _structure(random, sums.levels, int(sums.alike.sum()), int(sums.alike @ sums.size))
+    structure, upper = structure_of(random, sums.levels, int(sums.alike.sum()), int(sums.alike @ sums.size))
     frame = model_frame(sums.table, response, fixed, [random[k] for k in upper], covariates)
-    coded = [_coded_term(frame, term) for term in frame.random]
+    coded = [coded_term(frame, term) for term in frame.random]
     kinds = np.arange(frame.y.size)
     units = Units(
         unit=kinds, first=kinds, size=sums.size, upper=tuple(codes for codes, _ in coded),
         levels=tuple(levels for _, levels in coded), diagonal=structure.own is not None, alike=sums.alike,
     )  # fmt: skip
-    _check_columns(frame.random, units.levels)
+    check_columns(frame.random, units.levels)
     if spread_by is not None:
-        structure, units = _with_spread(frame, structure, units, spread_by)
+        structure, units = with_spread(frame, structure, units, spread_by)
     centre = float(np.average(frame.y, weights=sums.alike * sums.size))
     means_of_kinds = np.column_stack([_design(frame, units), frame.y - centre])
     reduced = reduce_sums(units, means_of_kinds, sums.between, sums.within)
@@ -678,13 +624,13 @@ def _fit_reduced(
     frame: ModelFrame, structure: Structure, units: Units, means_of_units: Floats, whole: Reduced, offset: float,
     level: float,
 ) -> MixedFit:  # fmt: skip
-    reduced, kept, null = _independent_columns(whole)
-    _check_spread(frame, structure, reduced)
-    optimum = _settle(structure, reduced)
+    reduced, kept, null = independent_columns(whole)
+    check_spread(frame, structure, reduced)
+    optimum = settle_or_explain(structure, reduced)
     return MixedFit(
         frame=frame, structure=structure, units=units, unit_means=means_of_units, reduced=reduced, optimum=optimum,
         fixed=freedom.fixed_effects(reduced, optimum), kept_columns=kept, null=null, offset=offset, level=level,
-        notes=_notes(structure, optimum),
+        notes=structure_notes(structure, optimum),
     )  # fmt: skip
 
 
@@ -693,33 +639,33 @@ def _fit_over_range(
 ) -> MixedFit:
     if structure.own is None and structure.by:
         raise FitError(
-            f"With one reading for each {_unit_name(structure)}, some over the range, a spread that differs by "
+            f"With one reading for each {unit_name(structure)}, some over the range, a spread that differs by "
             f"{structure.by} cannot be fitted. Take several readings of each."
         )
     units = units if structure.own is not None else single_units(units)
     x = _design(frame, units)
     if len(x) != units.size.size:
         raise FitError(
-            f"A factor or covariate changes within one {_unit_name(structure)}. With readings "
+            f"A factor or covariate changes within one {unit_name(structure)}. With readings "
             "over the range that cannot be fitted: leave it out, or the readings over the range."
         )
     centred, offset = _centred(frame.y)
     if flags.all():
         raise FitError(f"All values of `{frame.response}` are over the range, so nothing is known but their limits.")
     sums = reduce_over_range(units, x, centred, flags)
-    reduced, kept, null = _independent_columns(sums.in_range)
+    reduced, kept, null = independent_columns(sums.in_range)
     _check_anchored(frame, sums, null)
-    _check_spread(frame, structure, reduced)
+    check_spread(frame, structure, reduced)
     model = sums.model(kept)
     criterion = Criterion(model, sums.start)
-    optimum = with_true_bends(_settle(structure, reduced, criterion), criterion)
+    optimum = with_true_bends(settle_or_explain(structure, reduced, criterion), criterion)
     _, mode = over_range_derivatives(model, optimum.variances, criterion.eta)
     edges = working(model, optimum.variances, mode.eta, mode.terms)
     alike = equivalent(model, edges)
     return MixedFit(
         frame=frame, structure=structure, units=units, unit_means=_put(sums.means, sums.at, edges.mean), reduced=alike,
         optimum=optimum, fixed=freedom.fixed_effects(alike, optimum), kept_columns=kept, null=null, offset=offset,
-        level=level, notes=_notes(structure, optimum),
+        level=level, notes=structure_notes(structure, optimum),
         over=OverPart(flags, model, mode.eta, _put(units.size, sums.at, edges.size)),
     )  # fmt: skip
 
@@ -741,57 +687,6 @@ def _check_anchored(frame: ModelFrame, sums: OverSums, null: Floats) -> None:
         )
 
 
-def _find_structure(frame: ModelFrame, by: str | None) -> tuple[Structure, Units]:
-    """Find the units, and the part that each random term plays."""
-    coded = [_coded_term(frame, term) for term in frame.random]
-    unit, count = find_units([codes for codes, _ in coded], [levels for _, levels in coded], frame.y.size)
-    if by is not None and not coded:  # no random term: each reading is a unit
-        unit, count = np.arange(frame.y.size), frame.y.size
-    structure, upper = _structure(frame.random, [levels for _, levels in coded], count, frame.y.size)
-    _check_columns([frame.random[k] for k in upper], [coded[k][1] for k in upper])
-    first = first_of_each(unit, count)
-    units = Units(
-        unit=unit, first=first, size=np.bincount(unit, minlength=count).astype(float),
-        upper=tuple(coded[k][0][first] for k in upper), levels=tuple(coded[k][1] for k in upper),
-        diagonal=structure.own is not None,
-    )  # fmt: skip
-    return (structure, units) if by is None else _with_spread(frame, structure, units, by)
-
-
-def _with_spread(frame: ModelFrame, structure: Structure, units: Units, by: str) -> tuple[Structure, Units]:
-    """Give the units a variance of their own at each level of a factor."""
-    spread.check_column(frame, by)
-    if structure.own is None and units.size.size < units.unit.size:
-        raise FitError(
-            f"No random term is the units themselves, so there is no spread between them that could differ by {by}. "
-            f"Name what has one {by} among the random terms, for example the edge."
-        )
-    group = spread.levels_of_units(frame, by, units.unit, units.first, _unit_name(structure))
-    levels = frame.factors[by].levels
-    return replace(structure, by=by, levels=levels), replace(units, group=group, groups=len(levels))
-
-
-def _unit_name(structure: Structure) -> str:
-    """What a unit is called."""
-    named = structure.dropped if structure.own is None else structure.kept[structure.own :]
-    return term_name(named[0]) if named else "reading"
-
-
-def _coded_term(frame: ModelFrame, term: Term) -> tuple[Codes, int]:
-    factors = [frame.factors[name] for name in term]
-    return (factors[0].codes, len(factors[0].raw)) if len(term) == 1 else combine([factor.codes for factor in factors])
-
-
-def _check_columns(terms: Sequence[Term], levels: Sequence[int]) -> None:
-    """Refuse before any matrix of that many rows is made."""
-    if sum(levels) > MAX_COLUMNS:
-        each = ", ".join(f"{term_name(term)} {count:,}" for term, count in zip(terms, levels, strict=True))
-        raise FitError(
-            f"The blocks have {sum(levels):,} levels in all ({each}); more than {MAX_COLUMNS:,} cannot be fitted. Name "
-            "as blocks only what a person would count: blades, days, operators."
-        )
-
-
 def _design(frame: ModelFrame, units: Units) -> Floats:
     """X unit by unit where it is constant within units, else reading by reading."""
     codes = {name: frame.factors[name].codes for name in frame.fixed_factors}
@@ -806,147 +701,3 @@ def _centred(y: Floats) -> tuple[Floats, float]:
     shifted = y - y[0]
     centre = shifted.mean()
     return shifted - centre, float(y[0] + centre)
-
-
-def _structure(
-    random: Sequence[Term], levels: Sequence[int], units: int, readings: int
-) -> tuple[Structure, list[int]]:
-    """Say which random term is the units themselves and which are above them."""
-    own = [k for k, count in enumerate(levels) if count == units]
-    if len(own) > 1:
-        first, second = (term_name(random[k]) for k in own[:2])
-        raise FitError(
-            f"The random terms {first} and {second} always change together, so their spreads cannot be told "
-            "apart. Leave one of them out."
-        )
-    single = units == readings
-    dropped = tuple(random[k] for k in own) if single else ()
-    kept = tuple(term for term in random if term not in dropped)
-    upper = [k for k in range(len(levels)) if k not in own]
-    place = None if single or not own else kept.index(random[own[0]])
-    return Structure(kept, place, dropped), upper
-
-
-def _independent_columns(reduced: Reduced) -> tuple[Reduced, tuple[int, ...], Floats]:
-    """Keep the first columns of X that can be told apart; return the null space of the rest."""
-    total = reduced.products[:, reduced.q : -1, reduced.q : -1].sum(axis=0)
-    scale = np.sqrt(np.maximum(total.diagonal(), 1e-300))
-    normal = total / scale / scale[:, None]
-    factor, fault = lapack.dpotrf(normal, lower=1)
-    if not fault and factor.diagonal().min() ** 2 > RANK_TOLERANCE:
-        return reduced, tuple(range(reduced.p)), np.zeros((reduced.p, 0))
-    kept, null = _split_columns(normal, scale)
-    return reduced.keep_columns(kept), tuple(kept), null
-
-
-def _split_columns(normal: Floats, scale: Floats) -> tuple[list[int], Floats]:
-    """Columns that can be told apart, and how the others depend on them."""
-    kept: list[int] = []
-    null = []
-    for j in range(len(scale)):
-        weights = np.linalg.solve(normal[np.ix_(kept, kept)], normal[kept, j])
-        if normal[j, j] - normal[kept, j] @ weights > RANK_TOLERANCE:
-            kept.append(j)
-            continue
-        vector = np.zeros(len(scale))
-        vector[j], vector[kept] = 1 / scale[j], -weights / scale[kept]
-        null.append(vector / np.abs(vector).max())
-    return kept, np.array(null).T
-
-
-def _check_spread(frame: ModelFrame, structure: Structure, reduced: Reduced) -> None:
-    """Refuse a layout that cannot show its own error, with the reason."""
-    unit = term_name(structure.kept[structure.own]) if structure.own is not None else "reading"
-    count = reduced.units if structure.own is not None else reduced.readings
-    if count <= reduced.p and count <= (effects := _effects_between(structure, reduced)):
-        raise FitError(
-            f"There are {count} levels of {unit} for {effects} fixed effects, so nothing is left to show how far "
-            "two alike differ. Make at least two of each (twenty cuts on one edge are still one edge)."
-        )
-    total = reduced.products[:, -1, -1].sum()
-    if total <= 0:
-        raise FitError(f"All values of `{frame.response}` are equal: there is no spread to judge a difference by.")
-    if _left_over(reduced) <= 1e-14 * total:
-        raise FitError(
-            f"The factors under test explain every value of `{frame.response}` exactly, so there is no spread to "
-            "judge a difference by. Was a fitted column named instead of the readings?"
-        )
-    if reduced.units < reduced.readings and reduced.products[-1, -1, -1] <= ROUNDING * total:
-        raise FitError(
-            f"All values of `{frame.response}` within each {unit} are equal, so the error of a single one cannot be "
-            "seen. Ask what step the tester rounds to, or keep one value for each."
-        )
-    if structure.levels:
-        spread.check_levels(reduced, structure.by, structure.levels, _unit_name(structure))
-
-
-def _effects_between(structure: Structure, reduced: Reduced) -> int:
-    """Fixed effects that differ between units: those wholly within them take nothing from their number."""
-    if structure.own is None:
-        return reduced.p
-    strata = slice(None, -1) if reduced.units < reduced.readings else slice(None)
-    return column_rank(reduced.products[strata, reduced.q : -1, reduced.q : -1].sum(axis=0))
-
-
-def _left_over(reduced: Reduced) -> float:
-    """Sum of squares that ordinary least squares leaves."""
-    whole = reduced.products[:, reduced.q :, reduced.q :].sum(axis=0)
-    taken = lapack.dposv(whole[:-1, :-1], whole[:-1, -1])[1]
-    return float(whole[-1, -1] - whole[-1, :-1] @ taken)
-
-
-def _settle(structure: Structure, reduced: Reduced, evaluate: Evaluate | None = None) -> Optimum:
-    """Maximise the likelihood; where that fails, say which spreads cannot be told apart."""
-    try:
-        optimum = maximise(reduced, evaluate=evaluate)
-    except FitError:
-        ones = np.ones(reduced.h.shape[1] + reduced.blocks.shape[0])
-        _check_told_apart(structure, derivatives(reduced, ones).expected, ones)
-        raise
-    _check_told_apart(structure, optimum.expected, optimum.variances)
-    return optimum
-
-
-def _check_told_apart(structure: Structure, expected: Floats, variances: Floats) -> None:
-    """Look for random terms that another term, fixed or random, explains wholly.
-
-    Times its variance, the information of a term is about its number of levels, however far
-    apart the variances are; it is nil where the factors under test leave nothing of the term.
-    """
-    size = np.sqrt(np.maximum(expected.diagonal(), 0))
-    levels = size * np.maximum(variances, variances[0])
-    by_position = {place: name for name, place in structure.places}
-    for place, value in enumerate(levels):
-        if value < 1e-7 * levels.max():
-            raise FitError(
-                f"The spread between levels of {by_position[place]} cannot be told from the factors under test: "
-                f"each has its own {by_position[place]}. Use more than one {by_position[place]} for each."
-            )
-    normal = expected / size / size[:, None]
-    factor, fault = lapack.dpotrf(normal, lower=1)
-    if not fault and factor.diagonal().min() ** 2 > 1e-9:
-        return
-    values, vectors = np.linalg.eigh(normal)
-    if values[0] < 1e-10:
-        mixed = " and ".join(by_position[int(i)] for i in np.flatnonzero(np.abs(vectors[:, 0]) > 0.1))
-        raise FitError(
-            f"The spreads of {mixed} cannot be told apart on this layout: they always change together. "
-            "Leave one of them out."
-        )
-
-
-def _notes(structure: Structure, optimum: Optimum) -> tuple[Note, ...]:
-    notes = [
-        Note("zero-variance", f"The spread between levels of {name} is estimated as zero. It keeps its place in the "
-             "degrees of freedom: the layout, not the estimate, decides them.")
-        for name, place in structure.places if optimum.zero[place]
-    ]  # fmt: skip
-    notes += [
-        Note("one-reading-each", f"Each {term_name(term)} has one reading, so the spread between levels of "
-             f"{term_name(term)} and the error of a reading are one: the residual.")
-        for term in structure.dropped
-    ]  # fmt: skip
-    if structure.dropped and structure.levels:
-        notes.append(Note("cut-error-inside", f"So the spreads by {structure.by} hold the error of a reading as well. "
-                          "If that error is alike for all, the ratio of two spreads comes out nearer to 1 than it is."))
-    return tuple(notes)

@@ -26,10 +26,11 @@ from sharpstats.model.anova import Welch, welch
 from sharpstats.model.controls import Drift, control_drift
 from sharpstats.model.means import mean_rows, pair_rows
 from sharpstats.model.meansquares import MeanSquares
-from sharpstats.model.mixed import RESIDUAL, MixedFit, fit_mixed
+from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.model.overtrial import OVER, control_notes, fitted_notes, left_out_notes, without_end
 from sharpstats.model.result import Components, Estimates
 from sharpstats.model.spec import Term
+from sharpstats.model.structure import RESIDUAL
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Scale
 from sharpstats.trial.trial import Trial
