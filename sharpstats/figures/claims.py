@@ -124,16 +124,25 @@ def _row(finding: Finding) -> dict[str, object]:
     return {name: getattr(finding, name) for name in names}
 
 
-def _draw(findings: Findings) -> Figure:
-    groups = [
+DrawAxis = Callable[[Axes, Finding, Sequence[float]], None]
+"""Draws the axis of a panel, with room for some values."""
+
+
+def panels_of(findings: Sequence[Finding]) -> list[tuple[str, list[Finding], DrawAxis]]:
+    """Put findings apart that need axes of their own: title, findings, and what draws the axis."""
+    panels: list[tuple[str, list[Finding], DrawAxis]] = [
         ("Differences of two media",
-         [f for f in findings.findings if is_difference(f) and not f.parts and not is_spread(f)], _difference_axis),
-        (SPREADS, [f for f in findings.findings if is_spread(f)], _difference_axis),
-        ("Gaps between two such differences", [f for f in findings.findings if f.parts], _gap_axis),
+         [f for f in findings if is_difference(f) and not f.parts and not is_spread(f)], _difference_axis),
+        (SPREADS, [f for f in findings if is_spread(f)], _difference_axis),
+        ("Gaps between two such differences", [f for f in findings if f.parts], _gap_axis),
         ("Readings below which the claimed share of edges falls",
-         [f for f in findings.findings if not is_difference(f)], _reading_axis),
+         [f for f in findings if not is_difference(f)], _reading_axis),
     ]  # fmt: skip
-    panels = [(title, _lanes(members), axis) for title, members, axis in groups if members]
+    return [panel for panel in panels if panel[1]]
+
+
+def _draw(findings: Findings) -> Figure:
+    panels = [(title, _lanes(members), axis) for title, members, axis in panels_of(findings.findings)]
     head = 0.34
     top = 0.98
     figure = sheet(top + sum(head + drawn[-1].bottom + AXIS for _, drawn, _ in panels) + 0.05)
@@ -155,11 +164,11 @@ def _lanes(members: Sequence[Finding]) -> list[Lane]:
     return drawn
 
 
-def _panel(figure: Figure, top: float, drawn: Sequence[Lane], axis: Callable[[Axes, Sequence[Finding]], None]) -> None:
+def _panel(figure: Figure, top: float, drawn: Sequence[Lane], axis: DrawAxis) -> None:
     height = drawn[-1].bottom
     axes = place(figure, MARGIN, top, ROOM, height)
     lanes(axes, height)
-    axis(axes, [lane.finding for lane in drawn])
+    axis(axes, drawn[0].finding, [value for lane in drawn for value in span_of(lane.finding)])
     axes.grid(False)
     across = axes.get_yaxis_transform()
     for lane in drawn:
@@ -180,20 +189,18 @@ def _track(axes: Axes, lane: Lane) -> None:
         draw_interval(axes, lane.finding, lane.y)
 
 
-def _difference_axis(axes: Axes, members: Sequence[Finding]) -> None:
-    limits = difference_limits(members[0], [value for finding in members for value in span_of(finding)])
-    plain_axis(axes, limits, difference_label(members[0]))
+def _difference_axis(axes: Axes, first: Finding, values: Sequence[float]) -> None:
+    plain_axis(axes, difference_limits(first, values), difference_label(first))
 
 
-def _gap_axis(axes: Axes, members: Sequence[Finding]) -> None:
-    limits = padded([0.0, *(value for finding in members for value in span_of(finding))])
-    plain_axis(axes, limits, f"gap, {members[0].unit}: how far the first difference lies above the second")
+def _gap_axis(axes: Axes, first: Finding, values: Sequence[float]) -> None:
+    label = f"gap, {first.unit}: how far the first difference lies above the second"
+    plain_axis(axes, padded([0.0, *values]), label)
 
 
-def _reading_axis(axes: Axes, members: Sequence[Finding]) -> None:
-    log = members[0].scale == "log"
-    limits = padded([value for finding in members for value in span_of(finding)], log=log)
-    reading_axis(axes, limits, members[0].unit, log=log)
+def _reading_axis(axes: Axes, first: Finding, values: Sequence[float]) -> None:
+    log = first.scale == "log"
+    reading_axis(axes, padded(values, log=log), first.unit, log=log)
 
 
 def _key(figure: Figure) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 
 from sharpstats.claims.finding import Finding
 from sharpstats.claims.fragility import SCALE, SET_ASIDE, Changed, Fragility, Group
-from sharpstats.figures.axis import lanes, padded, plain_axis, reading_axis
-from sharpstats.figures.claims import SPREADS, in_short, is_difference, is_spread
+from sharpstats.figures.axis import lanes
+from sharpstats.figures.claims import DrawAxis, in_short, is_difference, panels_of
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
@@ -34,15 +34,7 @@ from sharpstats.figures.style import (
     wrapped,
     write,
 )
-from sharpstats.figures.track import (
-    INKS_OF,
-    MARKS_OF,
-    difference_label,
-    difference_limits,
-    draw_interval,
-    draw_region,
-    span_of,
-)
+from sharpstats.figures.track import INKS_OF, MARKS_OF, draw_interval, draw_region, span_of
 from sharpstats.words.findings import answered
 from sharpstats.words.fragility import what_changes
 from sharpstats.words.labels import clip
@@ -115,13 +107,7 @@ def _height(members: int) -> float:
 
 
 def _draw(fragility: Fragility, findings: Sequence[Finding]) -> Figure:
-    groups = [
-        ("Differences of two media", [f for f in findings if is_difference(f) and not is_spread(f)], _difference_axis),
-        (SPREADS, [f for f in findings if is_spread(f)], _difference_axis),
-        ("Readings below which the claimed share of edges falls",
-         [f for f in findings if not is_difference(f)], _reading_axis),
-    ]  # fmt: skip
-    panels = [(title, list(_lanes(fragility, members)), axis) for title, members, axis in groups if members]
+    panels = [(title, list(_lanes(fragility, members)), axis) for title, members, axis in panels_of(findings)]
     about = wrapped(SAYS, ROOM, size=SMALL, lines=3)
     head, top = 0.3, 0.5 + len(about) * line_height(SMALL) + 0.36
     figure = sheet(top + sum(head + drawn[-1].end + AXIS for _, drawn, _ in panels) + 0.05)
@@ -144,11 +130,11 @@ def _lanes(fragility: Fragility, members: Sequence[Finding]) -> Iterator[Lane]:
         top = lane.end + GAP
 
 
-def _panel(figure: Figure, top: float, drawn: Sequence[Lane], axis: Callable[[Axes, Sequence[Lane]], None]) -> None:
+def _panel(figure: Figure, top: float, drawn: Sequence[Lane], axis: DrawAxis) -> None:
     height = drawn[-1].end
     axes = place(figure, MARGIN + NAMES, top, ROOM - NAMES, height)
     lanes(axes, height)
-    axis(axes, drawn)
+    axis(axes, drawn[0].finding, _ends(drawn))
     axes.grid(False)
     for lane in drawn:
         write(figure, MARGIN, top + lane.top, "\n".join(lane.says))
@@ -215,21 +201,10 @@ def _ends(drawn: Sequence[Lane]) -> list[float]:
     own = [value for lane in drawn for value in span_of(lane.finding)]
     low, high = min(own), max(own)
     far = REACH * (high - low)
+    least = low / 4 if drawn[0].finding.than is None and low > 0 else low - far  # readings may have a log axis
     ends = np.array([(one.low, one.high) for lane in drawn for group in lane.groups for one in group.members])
     ends = ends[np.isfinite(ends)]
-    return [low, high, *np.clip(ends, low - far, high + far)]
-
-
-def _difference_axis(axes: Axes, drawn: Sequence[Lane]) -> None:
-    first = drawn[0].finding
-    plain_axis(axes, difference_limits(first, _ends(drawn)), difference_label(first), most=6)
-
-
-def _reading_axis(axes: Axes, drawn: Sequence[Lane]) -> None:
-    log = drawn[0].finding.scale == "log"
-    ends = _ends(drawn)
-    own = min(value for lane in drawn for value in span_of(lane.finding))
-    reading_axis(axes, padded([value for value in ends if value > own / 4], log=log), drawn[0].finding.unit, log=log)
+    return [low, high, *np.clip(ends, least, high + far)]
 
 
 def _key(figure: Figure, top: float) -> None:
