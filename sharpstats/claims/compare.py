@@ -20,7 +20,7 @@ from sharpstats.claims.settle import more_for_region
 from sharpstats.claims.simulated import scale_note
 from sharpstats.model.means import mean_rows
 from sharpstats.model.spec import ModelFrame
-from sharpstats.model.trialfit import TrialFit
+from sharpstats.model.trialfit import EDGE, RESPONSE, TrialFit
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Scale
 
@@ -61,14 +61,15 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
 
     factors, plan = fit.mixed.frame.fixed_factors, fit.trial.plan
     others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
-    hidden = _hidden(cells, media)
 
     @cache
     def dealt() -> rerandomising.Layout | Note | None:
-        return hidden or rerandomising.layout(cells, *media, others, plan.layout.blocks, plan.alpha)
+        hidden = _hidden(cells, media)
+        plain = [_at_limits(fit, edges) for edges in cells]
+        return hidden or rerandomising.layout(plain, *media, others, plan.layout.blocks, plan.alpha)
 
     def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
-        if hidden is not None:
+        if _hidden(cells, media) is not None:
             return ()
         simple = second.without_model(cells[0], *media, others, plan.layout.blocks, *cells[1:])
         found = [] if simple is None else [second.opinion(*simple, region, rate, outcome)]
@@ -116,6 +117,13 @@ def _hidden(cells: Sequence[pd.DataFrame], media: tuple[str, str]) -> Note | Non
     which = "one edge has" if len(blank) == 1 else f"{len(blank)} edges have"
     return Note("over-range-alone", f"No second opinion is given: {which} no cut in the tester's range, and so no mean "
                 "that does not come from the fit.")  # fmt: skip
+
+
+def _at_limits(fit: TrialFit, edges: pd.DataFrame) -> pd.DataFrame:
+    """Give edges the mean of their cuts as they stand, over-range ones at the limit: no medium plays a part in that."""
+    if fit.mixed.over is None:
+        return edges
+    return edges.assign(mean=edges[EDGE].map(fit.data.groupby(EDGE, observed=True)[RESPONSE].mean()))
 
 
 def _interval(found: Estimate, scale: Scale, rate: float) -> tuple[float, float]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -37,6 +37,8 @@ class Layout:
 
     dealt: Dealt
     what: str
+    limits: bool = False
+    """Whether cuts over the tester's range are among them; they count as read at its limit."""
 
 
 def layout(
@@ -64,7 +66,10 @@ def layout(
     """
     if len(places) > 1:
         return None
-    found = _layout(places[0], medium, than, factors, blocks)
+    edges = places[0]
+    found = _layout(edges, medium, than, factors, blocks)
+    if isinstance(found, Layout) and "over_range" in edges:
+        found = replace(found, limits=bool(edges.loc[edges["medium"].isin([medium, than]), "over_range"].any()))
     if not isinstance(found, Layout) or found.dealt.arrangements >= 1 / alpha:
         return found
     ways = found.dealt.arrangements
@@ -89,7 +94,8 @@ def _layout(
     group = _codes(pair, [*blocks, *factors])
     if _mixed(group, first).any():
         units = _Units(pair["mean"].to_numpy(), first, group, tuple(frozenset({cell}) for cell in strata))
-        return _dealt(units, whole, f"the edges{_within(blocks or factors)}")
+        crossing = [name for name in factors if _codes(pair, [*blocks, name]).max() > _codes(pair, blocks).max()]
+        return _dealt(units, whole, f"the edges{_within([*blocks, *crossing])}")
     nested = [name for name in blocks if pair.groupby(name, observed=True)["medium"].nunique().max() == 1]
     if not nested:
         cell = " and ".join([*blocks, *factors])
@@ -167,7 +173,8 @@ def _dealt(units: _Units, whole: int, what: str) -> Layout | None:
 
 
 def _within(names: Sequence[str]) -> str:
-    return f" of each {' and '.join(names)}" if names else ""
+    *first, last = [*names] or [""]
+    return f" of each {', '.join(first)}{' and ' if first else ''}{last}" if last else ""
 
 
 def opinion(found: Layout, region: Region, rate: float, finding: Outcome, seed: int | None) -> SecondOpinion:
@@ -195,8 +202,9 @@ def opinion(found: Layout, region: Region, rate: float, finding: Outcome, seed: 
     said = outcome(p_shown, p_contradicted, rate)
     p, whose = (p_contradicted, " against it") if said == "contradicted" else (p_shown, "")
     agrees = said == finding
+    limits = "; cuts over the range count as read at its limit" if found.limits else ""
     text = (
-        f"Re-randomised (the media dealt out anew to {found.what}, in {_ways(done)}) the claim is {said}"
+        f"Re-randomised (the media dealt out anew to {found.what}, in {_ways(done)}{limits}) the claim is {said}"
         f"{', too' if agrees else ''} ({_told(p, done)}{whose}{_too_few(done, rate)})."
     )
     return SecondOpinion(NAME, said, agrees, text)

@@ -135,6 +135,7 @@ def _panel(figure: Figure, top: float, drawn: Sequence[Lane], axis: DrawAxis) ->
     axes = place(figure, MARGIN + NAMES, top, ROOM - NAMES, height)
     lanes(axes, height)
     axis(axes, drawn[0].finding, _ends(drawn))
+    axes.xaxis.label.set(horizontalalignment="right", x=1.0)  # it is longer than the axis
     axes.grid(False)
     for lane in drawn:
         write(figure, MARGIN, top + lane.top, "\n".join(lane.says))

@@ -28,6 +28,7 @@ from sharpstats.model.means import mean_rows, pair_rows
 from sharpstats.model.meansquares import MeanSquares
 from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.model.overtrial import OVER, control_notes, fitted_notes, left_out_notes, without_end
+from sharpstats.model.reduce import combine, first_of_each
 from sharpstats.model.result import Components, Estimates
 from sharpstats.model.spec import Term
 from sharpstats.model.structure import RESIDUAL
@@ -372,6 +373,7 @@ def random_terms(
     """
     terms: list[Term] = []
     notes: list[Note] = []
+    edges = data.drop_duplicates(EDGE)
     for block in trial.plan.layout.blocks:
         if data[block].nunique() < 2:
             notes.append(Note("one-block", f"All edges share one {block}, {data[block].iloc[0]}: nothing is known "
@@ -383,7 +385,7 @@ def random_terms(
             continue
         terms.append((block,))
         with_medium = [(MEDIUM, *(name for name in term if name != MEDIUM)) for term in fixed if MEDIUM in term]
-        terms += [(block, *term) for term in with_medium if _made_again(data, block, term)]
+        terms += [(block, *term) for term in with_medium if _made_again(edges, block, term)]
     terms.append((EDGE,))  # `fit_mixed` leaves it out where it is the residual
     if most_cuts == 1:
         notes.append(Note("one-cut", "Each edge has one cut, so the spread between edges and the error of a cut are "
@@ -391,15 +393,16 @@ def random_terms(
     return terms, notes
 
 
-def _made_again(data: pd.DataFrame, block: str, term: Term) -> bool:
+def _made_again(edges: pd.DataFrame, block: str, term: Term) -> bool:
     """Whether block by term can be told from the edge, from block by all but the last factor, and from the term."""
-    edges = data.drop_duplicates(EDGE)
-    cells = edges[[block, *term]].drop_duplicates()
-    below = [cells.groupby(list(names), observed=True).ngroup() for names in ((block, *term[:-1]), term)]
-    size = below[0].max() + 1, below[1].max() + 1
-    graph = coo_array((np.ones(len(cells)), (below[0], below[1] + size[0])), shape=(sum(size), sum(size)))
+    codes = {name: pd.factorize(edges[name])[0] for name in (block, *term)}
+    cell, cells = combine([codes[name] for name in (block, *term)])
+    first = first_of_each(cell, cells)
+    below = [combine([codes[name][first] for name in names]) for names in ((block, *term[:-1]), term)]
+    (one, size), (other, more) = below
+    graph = coo_array((np.ones(cells), (one, other + size)), shape=(size + more, size + more))
     pieces = connected_components(graph, directed=False)[0]
-    return len(cells) < len(edges) and len(cells) > sum(size) - pieces and size[1] > 1
+    return cells < len(edges) and cells > size + more - pieces and more > 1
 
 
 def _drift(trial: Trial) -> Drift | None:

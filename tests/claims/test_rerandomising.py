@@ -57,7 +57,7 @@ def test_edges_without_blocks_as_scipy() -> None:
 def test_edges_of_one_cell_of_all_blocks_and_factors_change_places() -> None:
     rows = drawn(1, ["film", "stone"], list("abc"), ["ann", "bob"], ["carbon", "stainless"], edges=2)
     found = dealt(table(rows, "blade", "operator", "steel"), ["steel"], ["blade", "operator"])
-    assert found.what == "the edges of each blade and operator"
+    assert found.what == "the edges of each blade, operator and steel"
     assert found.dealt.arrangements == math.comb(4, 2) ** 12
     assert found.dealt.weights.tolist() == [0.5, 0.5]
 
@@ -204,3 +204,22 @@ def test_same_claim_by_hand() -> None:
 
     p = max(share(-0.5, 1), share(0.5, -1))
     assert f"(p = {p:.2g})" in opinion(dealt(edges), SAME, 0.05, "shown", None).text
+
+
+def test_cuts_over_the_range_count_as_read_at_its_limit(draw, open_made) -> None:
+    """What the fit takes for them depends on the medium, so that is not dealt out anew."""
+    table = draw({"film": 120.0, "stone": 150.0, "slate": 150.0})
+    claim = {"kind": "keener", "medium": "film", "than": "stone", "by": "0 %"}
+    dullest = table.loc[table["medium"] == "stone", "reading"].idxmax()
+    top = table["reading"].astype(str).mask(table.index == dullest, ">160")
+    at_limit = table.assign(reading=top.str.removeprefix(">").astype(float))
+    trials = [open_made(t, [claim]) for t in (table.assign(reading=top), at_limit)]
+    found, plain = (made.judge().findings[0].opinions[1].text for made in trials)
+    assert "in all 1,296 ways; cuts over the range count as read at its limit) the claim" in found
+    assert found.split("(p")[1] == plain.split("(p")[1]
+
+
+def test_factors_that_cross_blades_are_named(draw, open_made) -> None:
+    claim = {"kind": "keener", "medium": "film", "than": "stone", "by": "0 %"}
+    made = open_made(draw(angle=["20", "25"]), [claim], factors=["angle"])
+    assert "anew to the edges of each blade and angle, in all" in made.judge().findings[0].opinions[1].text
