@@ -112,7 +112,7 @@ def _draw(finding: Finding, edges: pd.DataFrame) -> Figure:
         _reaches(figure, finding, edges, top, height)
     elif len(edges):
         half = (ROOM - 0.6) / 2
-        axes = _panel(figure, MARGIN, top, half, height, f"Every edge: the mean of its cuts{_hollow(edges)}")
+        axes = _panel(figure, MARGIN, top, half, height, _every_edge(edges))
         log, unit = finding.scale == "log", edges["unit"].iloc[0]
         reading_axis(axes, padded(edges["reading"].tolist(), log=log), unit, log=log)
         _strips(axes, finding, edges, half, height)
@@ -122,9 +122,10 @@ def _draw(finding: Finding, edges: pd.DataFrame) -> Figure:
     return figure
 
 
-def _hollow(edges: pd.DataFrame) -> str:
-    """Say what hollow marks are, where there are any."""
-    return " (hollow: some over range)" if (edges["over_range"].to_numpy(float) > 0).any() else ""
+def _every_edge(edges: pd.DataFrame) -> str:
+    """Say what the marks are."""
+    over = (edges["over_range"].to_numpy(float) > 0).any()
+    return f"Every edge{' (hollow: some cuts over range)' if over else ': the mean of its cuts'}"
 
 
 def _words(figure: Figure, finding: Finding) -> float:
@@ -249,7 +250,7 @@ def _middle(axes: Axes, finding: Finding) -> float:
 
 def _reaches(figure: Figure, finding: Finding, edges: pd.DataFrame, top: float, height: float) -> None:
     """Draw edges, the level, and the reading below which the share falls, on one axis."""
-    title = f"Shaded: below the level. Each mark: one edge, the mean of its cuts{_hollow(edges)}"
+    title = f"Shaded: below the level. {_every_edge(edges)}"
     axes = _panel(figure, MARGIN, top, ROOM, height, title)
     log = finding.scale == "log"
     reading_axis(axes, padded([*edges["reading"].tolist(), *span_of(finding)], log=log), finding.unit, log=log)

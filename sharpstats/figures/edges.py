@@ -202,7 +202,7 @@ def _key(figure: Figure, level: float | None, *, limits: bool) -> None:
     axes.text(1.4, 0.12, "one edge: the mean of its cuts (keenest on top)", fontsize=SMALL, va="center")
     if limits:
         axes.plot([3.75], [0.33], OVER_MARK, color=SOFT, markersize=5)
-        axes.text(3.9, 0.33, "a cut over the range, at its limit", fontsize=SMALL, va="center")
+        axes.text(3.9, 0.33, "a cut over the tester's range", fontsize=SMALL, va="center")
     if level is not None:
         axes.plot([0.0, 0.24], [0.33] * 2, "-", color=INK, linewidth=2.2)
         axes.plot([0.12], [0.33], "o", color=INK, markeredgecolor=GROUND, markersize=8)

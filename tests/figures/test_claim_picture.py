@@ -41,6 +41,21 @@ def test_the_sentence_is_the_title_and_the_finding_a_word(judged: Findings) -> N
         assert lines(picture, "interval") == [(finding.low, finding.high)]
 
 
+def test_hollow_marks_are_edges_with_cuts_over_the_range(limited: Findings) -> None:
+    finding = limited["film-as-oilstone"]
+    picture = claim_picture(finding, limited.fit)
+    edges = limited.fit.edges[limited.fit.edges["medium"].isin([finding.medium, finding.than])]
+    over = edges["over_range"] > 0
+    for label, here in (("edges", ~over), ("edges with a cut over the range", over)):
+        drawn = sorted(reading for strip in lines(picture, label) for reading in strip)
+        assert drawn == sorted(edges.loc[here, "reading"])
+    picture.figure.draw_without_rendering()
+    titles = [text for text in picture.figure.texts if text.get_text().startswith(("Every edge", "Shaded"))]
+    assert titles[0].get_text() == "Every edge (hollow: some cuts over range)"
+    left, right = (title.get_window_extent() for title in titles)
+    assert left.x1 < right.x0
+
+
 def test_edges_behind_the_finding_are_drawn_and_only_those(judged: Findings) -> None:
     finding = comparison(judged)
     picture = claim_picture(finding, judged.fit)

@@ -98,7 +98,7 @@ def test_cuts_over_the_range_are_arrows_at_their_limits(limited: Findings) -> No
     assert hollow == sorted(fit.edges.loc[fit.edges["over_range"] > 0, "reading"])
     assert all(line.get_markerfacecolor() == GROUND for line in lines(axes, "edges with a cut over the range"))
     texts = " ".join(text.get_text() for axes in picture.figure.axes for text in axes.texts)
-    assert "a cut over the range, at its limit" in texts
+    assert "a cut over the tester's range" in texts
     notes = " ".join(" ".join(text.get_text().split()) for text in picture.figure.texts)
     assert "A hollow mark is an edge with a cut over the tester's range: where the fit puts its mean." in notes
     assert f"{len(arrows)}\u00a0cuts over the tester's range, drawn as arrows at the limit." in picture.alt

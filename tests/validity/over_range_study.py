@@ -165,7 +165,7 @@ the true SDs are those of the setting. The standard error of a bias is the root 
 
 {chr(10).join([head, rule, *body])}
 
-Fitted, means, differences and spreads differ from those of the whole trials by no more than 0.5, and the root mean square
+Fitted, means, differences and spreads differ from those of whole trials by no more than 0.5; the root mean square
 error grows by a tenth or so. Intervals cover 94 % or more; with four edges a medium and three cuts in ten over the
 range they are rather too wide. Leaving edges out or taking the limit for the reading makes the dullest medium look
 keener by as much as a standard error and more, and its interval then misses the truth far more often than it says.
