@@ -32,9 +32,9 @@ from sharpstats.trial.trial import Trial
 
 SET_ASIDE, SCALE = "set aside", "scale"
 """Kinds of change that leave nothing out."""
-MOST = 150
+MOST = 100
 """Edges, or levels of a block, that are left out one by one; a fit takes some hundredths of a second."""
-WORK = 2_000_000
+WORK = 1_000_000
 """Readings that the fits for all edges, or all levels of a block, may take in together."""
 LARGE = 100_000
 """A fit that takes in more readings than this is not made again."""
