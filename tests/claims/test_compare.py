@@ -179,3 +179,11 @@ def test_no_medium_but_one_in_the_comparison(draw, open_made) -> None:
 
 def test_at_levels() -> None:
     assert at_levels({}) == ""
+
+
+def test_an_edge_without_a_cut_in_range_has_no_second_opinion(draw, open_made) -> None:
+    table = draw().astype({"reading": str})
+    table.loc[table["edge"] == table.loc[table["medium"] == "film", "edge"].iloc[0], "reading"] = ">400"
+    (finding,) = open_made(table, [SAME]).judge().findings
+    assert finding.opinions == ()
+    assert np.isfinite(finding.estimate)

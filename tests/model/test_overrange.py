@@ -17,6 +17,7 @@ from reference.stored import stored_json, stored_table
 from scipy import integrate, optimize, special, stats
 
 from sharpstats.errors import FitError
+from sharpstats.model import overrange
 from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.model.overrange import Criterion, over_range_derivatives
 from sharpstats.model.oversums import reduce_over_range
@@ -255,6 +256,22 @@ class TestEquivalentFit:
         q = fit.reduced.q
         assert fit.fixed.phi == pytest.approx(mode.m[q:, q:], rel=1e-8)
         assert fit.fixed.beta == pytest.approx(mode.effects[q:], rel=1e-8)
+
+
+    def test_many_edges_share_strata(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Standard errors keep three digits."""
+        table = limited(crossed(np.random.default_rng(3), blades=10, edges=4), 0.3)
+        one = fitted(table)
+        monkeypatch.setattr(overrange, "MANY", 10)
+        two = fitted(table)
+        assert len(two.reduced.sizes) < len(one.reduced.sizes)
+        assert two.reduced.sizes.sum() == one.reduced.sizes.sum()
+        assert two.optimum.variances == pytest.approx(one.optimum.variances, rel=1e-6)
+        for field, digits in (("se", 1e-3), ("df", 1e-2)):
+            ours, other = (getattr(fit.contrasts("medium"), field) for fit in (two, one))
+            assert ours == pytest.approx(other, rel=digits)
+        apart = two.contrasts("medium").estimate - one.contrasts("medium").estimate
+        assert np.abs(apart / one.contrasts("medium").se).max() < 1e-3
 
 
 class TestNothingElseMatters:
