@@ -55,10 +55,9 @@ def evidence(claim: Steadier, fit: TrialFit) -> Evidence:
     pair = {name: edges[edges["medium"] == name] for name in (claim.medium, claim.than)}
     try:
         _check_edges(pair, claim.where)
-        compared = Compared(claim, fit, fit.spreads(list(pair), claim.where), pair)
+        return Compared(claim, fit, fit.spreads(list(pair), claim.where), pair).evidence
     except FitError as problem:
         return _unknown(claim, pair, str(problem))
-    return compared.evidence
 
 
 def bound_of(claim: Steadier) -> float:

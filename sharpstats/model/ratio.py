@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from scipy import optimize, special
 from scipy.linalg import lapack
 
+from sharpstats.errors import FitError
 from sharpstats.model.reduce import Reduced
 from sharpstats.model.reml import Optimum, derivatives, least_variances, maximise
 
@@ -165,8 +166,8 @@ class SpreadRatio:
         slope = np.zeros(len(self.optimum.variances))
         slope[[self.a, self.b]] = np.array([0.5, -0.5]) / self.optimum.variances[[self.a, self.b]]
         se = math.sqrt(2 * slope @ np.linalg.solve(self.optimum.expected, slope))
-        places = [self.log_estimate + step * se / 3 for step in (-1, 1)]
-        return float(np.mean([self._correction(place, *self._held(place)) for place in places]))
+        places = np.clip(self.log_estimate + np.array([-1.0, 1.0]) * min(se / 3, 1.0), -self._end, self._end)
+        return float(np.mean([self._correction(place, *self._held(place)) for place in map(float, places)]))
 
     def _held(self, log_ratio: float) -> tuple[float, Floats]:
         """Signed root where the ratio is held, and all variances there."""
@@ -174,7 +175,11 @@ class SpreadRatio:
         diagonal = self.reduced.h.shape[1]
         start = np.delete(s, max(self.a, self.b))
         start[first] = s[self.a] + s[self.b]
-        best = maximise(replace(self.reduced, h=self.reduced.h @ map_[:diagonal, : diagonal - 1]), start)
+        joined = replace(self.reduced, h=self.reduced.h @ map_[:diagonal, : diagonal - 1])
+        try:
+            best = maximise(joined, start)
+        except FitError:  # far from the estimate another start may be nearer
+            best = maximise(joined)
         fall = max(best.criterion - self.optimum.criterion, 0.0)
         return math.copysign(math.sqrt(fall), self.log_estimate - log_ratio), map_ @ best.variances
 
