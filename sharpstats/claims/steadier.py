@@ -23,6 +23,7 @@ from sharpstats.claims.contrast import at_levels
 from sharpstats.claims.evidence import Evidence, outcome
 from sharpstats.claims.finding import Outcome, SecondOpinion
 from sharpstats.claims.settle import fewest
+from sharpstats.claims.simulated import spread_note
 from sharpstats.errors import FitError
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.ratio import SpreadRatio
@@ -226,6 +227,8 @@ class Compared:
             told.append(Note("tails", "These edges do not look normally distributed (Shapiro and Wilk's p = "
                              f"{p:.2g}), and a ratio of spreads then errs more often than it says: go by the most "
                              "cautious opinion."))  # fmt: skip
+        else:
+            told.append(spread_note(min(map(len, self.pair.values()))))
         return tuple(told)
 
     def _spread_of(self, medium: str) -> str:

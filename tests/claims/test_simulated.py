@@ -11,10 +11,12 @@ import pytest
 from reference.layouts import made_trial
 
 from sharpstats.claims.finding import Finding
-from sharpstats.claims.simulated import OTHER_SHAPES, SHARED_BLOCKS, count_note, shape_note
+from sharpstats.claims.simulated import OTHER_SHAPES, OTHER_SPREADS, SHARED_BLOCKS, count_note, shape_note, spread_note
 
 SAME = '[[claim]]\nid = "c"\nsays = "Alike."\nkind = "same"\nmedium = "m0"\nthan = "m1"\nmargin = "30 gf"\n'
 REACHES = '[[claim]]\nid = "c"\nsays = "Fine."\nkind = "reaches"\nmedium = "m0"\nlevel = "150 gf"\nshare = "80 %"\n'
+
+STEADIER = '[[claim]]\nid = "c"\nsays = "Steadier."\nkind = "steadier"\nmedium = "m0"\nthan = "m1"\n'
 
 
 def readings(edges: tuple[int, int], power: float) -> pd.DataFrame:
@@ -75,6 +77,17 @@ class TestNormalEdges:
 
     def test_many_edges_show_their_shape(self) -> None:
         assert "spread normally; look at the residuals." in shape_note(50, 0.9).text
+
+
+class TestNormalSpreads:
+    def test_every_ratio_of_spreads_says_what_it_rests_on(self, tmp_path: Path) -> None:
+        finding = judged(tmp_path / "t", readings((16, 10), 1), STEADIER)
+        assert spread_note(10) in finding.notes
+
+    @pytest.mark.parametrize(("edges", "size"), [(2, 3), (7, 6), (30, 24)])
+    def test_figure_of_the_nearest_setting(self, edges: int, size: int) -> None:
+        assert f"in up to {OTHER_SPREADS[size]} of 100" in spread_note(edges).text
+        assert f", which {edges} edges can hardly show." in spread_note(edges).text
 
 
 class TestCountedInBlocks:

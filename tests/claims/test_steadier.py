@@ -76,8 +76,11 @@ class TestFinding:
         assert found.estimate == pytest.approx(100 * (ratio - 1), rel=1e-8)
         told = {note.code: note.text for note in found.notes}
         film, stone = (100 * math.expm1(math.sqrt(means[name] - error / 3)) for name in ("film", "stone"))
-        assert told == {"spreads": f"From edge to edge film varies by {film:.2g} % and stone by {stone:.2g} % "
-                                   "(SD, the error of a cut taken out)."}  # fmt: skip
+        assert told["spreads"] == (
+            f"From edge to edge film varies by {film:.2g} % and stone by {stone:.2g} % "
+            "(SD, the error of a cut taken out)."
+        )
+        assert told.keys() == {"spreads", "normal-spreads"}
 
     @pytest.mark.parametrize(("by", "outcome"), [("0 %", "shown"), ("50 %", "shown"), ("400 %", "open"),
                                                  ("2000 %", "contradicted")])  # fmt: skip

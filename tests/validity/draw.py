@@ -35,8 +35,9 @@ SHAPES: Mapping[str, Drawer] = MappingProxyType({NORMAL: _normal, HEAVY: _heavy,
 
 
 def errors(
-    rng: np.random.Generator, layout: Layout, sd: tuple[float, float, float, float], shape: str, trials: int
-) -> Floats:
+    rng: np.random.Generator, layout: Layout, sd: tuple[float, float, float, float], shape: str, trials: int,
+    second: float = 1.0,
+) -> Floats:  # fmt: skip
     """Sum of all errors of each reading.
 
     Parameters
@@ -47,6 +48,8 @@ def errors(
         True SDs of blade, blade x medium, edge and cut; those of edges and cuts have the shape, the others are normal.
     shape : str
     trials : int
+    second : float
+        How many times as far the second medium's edges spread.
 
     Returns
     -------
@@ -54,9 +57,10 @@ def errors(
     """
     table, drawn = layout.table, SHAPES[shape]
     total = sd[3] * drawn(rng, (trials, len(table)))
-    parts = ((["blade"], _normal), (["blade", "medium"], _normal), (["edge"], drawn))
-    for spread, (names, shaped) in zip(sd, parts, strict=False):
+    own = np.where(table["medium"] == "m1", second, 1.0)
+    parts = ((["blade"], _normal, 1.0), (["blade", "medium"], _normal, 1.0), (["edge"], drawn, own))
+    for spread, (names, shaped, times) in zip(sd, parts, strict=False):
         if spread > 0:
             codes = table.groupby(names).ngroup().to_numpy()
-            total += spread * shaped(rng, (trials, int(codes.max()) + 1))[:, codes]
+            total += spread * times * shaped(rng, (trials, int(codes.max()) + 1))[:, codes]
     return total

@@ -21,13 +21,13 @@ if __name__ == "__main__":
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the settings themselves are shared out among the cores
 
 import pandas as pd  # noqa: E402
-from validity import differences, family, grid, page, pictures, reaches  # noqa: E402
+from validity import differences, family, grid, page, pictures, reaches, steadiness  # noqa: E402
 from validity.layouts import ONCE, TWICE, Layout  # noqa: E402
 
 TRIALS = 20_000
 FAMILY_TRIALS = GAP_TRIALS = 10_000
-DRAWN_TRIALS = 2_000
-"""Trials a setting where a bound is drawn for each: those take milliseconds."""
+DRAWN_TRIALS, STEADIER_TRIALS = 2_000, 1_000
+"""Trials a setting where each takes milliseconds: a bound is drawn, or spreads are fitted."""
 QUICK = 100
 RESULTS = HERE / "results"
 Job = tuple[Callable[..., dict[str, float]], tuple[Any, ...], dict[str, Any]]
@@ -55,6 +55,17 @@ def reaches_jobs(trials: int, drawn_trials: int) -> list[Job]:
             "shape": edges.shape, "share": edges.share, "apart": edges.apart, "lost": edges.lost, "trials": count,
         }))  # fmt: skip
     return jobs
+
+
+def steadier_jobs(trials: int) -> list[Job]:
+    """Claims about how far edges spread."""
+    return [
+        (steadiness.measure, (setting, trials), {
+            "layout": setting.layout.kind, "edges": setting.layout.edges, "lost": setting.layout.lost,
+            "spread": setting.spread, "shape": setting.shape, "ratio": setting.ratio, "trials": trials,
+        })
+        for setting in steadiness.settings()
+    ]  # fmt: skip
 
 
 def family_jobs(trials: int) -> list[Job]:
@@ -86,6 +97,7 @@ def jobs_of(part: int = 1) -> dict[str, list[Job]]:
         "differences": difference_jobs(grid.settings(), TRIALS // part),
         "gaps": difference_jobs(grid.gaps(), GAP_TRIALS // part),
         "reaches": reaches_jobs(TRIALS // part, DRAWN_TRIALS // part),
+        "steadier": steadier_jobs(STEADIER_TRIALS // part),
         "family": family_jobs(FAMILY_TRIALS // part),
     }
 

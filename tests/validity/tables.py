@@ -140,6 +140,18 @@ def _both(part: pd.DataFrame) -> str:
     return f"{percent(part['shown'].iloc[0])} / {percent(part['contradicted'].iloc[0])}"
 
 
+def steadier_table(table: pd.DataFrame) -> str:
+    """Errors of `steadier` where both media spread alike, and how often half as much is shown."""
+    rows = []
+    for row in table.itertuples():
+        kind = f"{row.layout}: {row.edges}{', some lost' if row.lost else ''}; {row.shape}"
+        alike = row.ratio == 1
+        rows.append([f"{kind}{'' if alike else '; half as much'}", percent(row.shown) if alike else "",
+                     percent(row.contradicted) if alike else "", "" if alike else percent(row.shown)])
+    head = ("layout, edges a medium; errors", "wrongly shown", "wrongly contradicted", "half as much is shown")
+    return markdown(head, rows)
+
+
 def family_table(table: pd.DataFrame) -> str:
     """Three claims under Holm."""
     rows = [[f"{row.layout}, {row.edges} edges a medium{', some lost' if row.lost else ''}; {row.spread}",

@@ -15,7 +15,7 @@ from validity.reaches import COUNTED, DRAWN, EXACT
 from validity.shares import bound, is_off
 from validity.tables import worst
 
-from sharpstats.claims.simulated import OTHER_SHAPES, SHARED_BLOCKS, WRONG_SCALE
+from sharpstats.claims.simulated import OTHER_SHAPES, OTHER_SPREADS, SHARED_BLOCKS, WRONG_SCALE
 
 TOLD = ["layout", "edges", "lost", "spread", "shape", "scale"]
 
@@ -102,6 +102,13 @@ class TestEveryErrorHasItsNote:
         for column in ("shown", "contradicted"):
             both = worst_of[column].dropna()
             assert (both[DRAWN] <= both[EXACT] + bound(study.DRAWN_TRIALS, 0.1)).all()
+
+    def test_normal_spreads(self) -> None:
+        table = results()["steadier"].query("ratio == 1")
+        off = table[is_off(table[["shown", "contradicted"]].max(axis=1), table["trials"])]
+        assert (off["shape"] != NORMAL).all()
+        found = 100 * table.groupby("edges")[["shown", "contradicted"]].max().max(axis=1)
+        assert found.round().astype(int).to_dict() == OTHER_SPREADS
 
     def test_counted_in_blocks(self) -> None:
         off = of_reaches(COUNTED).query("off")
