@@ -134,7 +134,8 @@ class Shared:
         """Sum of squares that ordinary least squares leaves of each response in some strata; shape (B,)."""
         normal = self.products[-self.p :, -self.p :, strata].sum(axis=2)
         right = responses.products[strata, -self.p :].sum(axis=0)
-        return responses.squares[strata].sum(axis=0) - (right * np.linalg.solve(normal, right)).sum(axis=0)
+        # Not every column need differ between units, so the normal matrix may be singular.
+        return responses.squares[strata].sum(axis=0) - (right * (np.linalg.pinv(normal) @ right)).sum(axis=0)
 
     @property
     def repeated(self) -> bool:

@@ -31,6 +31,7 @@ LAYOUTS: dict[str, dict[str, object]] = {
     "two factors": {"fixed": ["medium", "steel"], "random": ["blade", "edge"]},
     "covariate between": {"fixed": ["medium", "start"], "covariates": ["start"], "random": ["blade", "edge"]},
     "covariate within": {"fixed": ["medium", "position"], "covariates": ["position"], "random": ["blade", "edge"]},
+    "media within blades": {"random": ["blade"], "whole": True},
     "one cut each": {"random": ["blade"], "one": True},
     "edges that spread differently": {"random": ["blade", "edge"], "spread_by": "medium"},
 }
@@ -40,6 +41,8 @@ LAYOUTS: dict[str, dict[str, object]] = {
 def fitted(name: str) -> MixedFit:
     parts = {"fixed": ["medium"], **LAYOUTS[name]}
     table = unbalanced(11, edges=30)
+    if parts.pop("whole", False):  # every blade has every medium equally often: media do not differ between blades
+        table = crossed(np.random.default_rng(3), media=3, blades=5, edges=1, cuts=2)
     if parts.pop("one", False):
         table = table.drop_duplicates("edge")
     return fit_mixed(table, response="y", **parts)
