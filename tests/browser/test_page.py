@@ -87,7 +87,7 @@ def test_the_page_alone_is_enough(visit: Visit, published: Path, tmp_path: Path)
     page = visit.open(alone)
     broken = page.evaluate("[...document.images].filter(i => !i.complete || i.naturalWidth === 0).length")
     assert broken == 0
-    assert page.locator("img").count() == 5
+    assert page.locator("img").count() == 6
 
 
 def test_every_picture_says_what_it_shows(visit: Visit, published: Path) -> None:
