@@ -17,7 +17,7 @@ from sharpstats.claims.evidence import Evidence
 from sharpstats.claims.finding import Outcome, Part, SecondOpinion
 from sharpstats.claims.region import Region, reported
 from sharpstats.claims.settle import more_for_region
-from sharpstats.claims.simulated import scale_note
+from sharpstats.claims.simulated import narrow_note, scale_note
 from sharpstats.model.means import mean_rows
 from sharpstats.model.spec import ModelFrame
 from sharpstats.model.trialfit import EDGE, RESPONSE, TrialFit
@@ -80,7 +80,8 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
 
     def further_notes() -> tuple[Note, ...]:
         edges = [sum(len(at[name]) for at in counts) for name in media]
-        return tuple(note for note in [dealt(), scale_note(fit, edges)] if isinstance(note, Note))
+        told = [dealt(), scale_note(fit, edges), narrow_note(region, se, df, plan.alpha)]
+        return tuple(note for note in told if isinstance(note, Note))
 
     reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
     return Evidence(

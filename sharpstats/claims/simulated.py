@@ -7,12 +7,18 @@ the study found more than 1.5 times the nominal error against a note made here.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 
+from scipy import stats
+
+from sharpstats.claims.region import Region
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.notes import Note
 
 NOMINAL = 5
+OFF = 1.5
+"""A method that errs more often than this many times the nominal rate is off."""
 WRONG_SCALE = 10
 """A claim about a difference wrongly shown: scale wrong, media a factor of two apart, a third of one's edges lost."""
 Figures = tuple[int, int]
@@ -80,6 +86,30 @@ def spread_note(edges: int) -> Note:
     return Note("normal-spreads", f"A ratio of spreads takes edges to spread normally{_known(edges)}. Where they were "
                 f"heavy-tailed or skewed, such a claim was wrongly shown or contradicted in up to {wrong} of 100 "
                 f"simulated trials instead of {NOMINAL}: go by the most cautious opinion.")  # fmt: skip
+
+
+def narrow_note(region: Region, se: float, df: float, rate: float) -> Note | None:
+    """Say so where limits lie so close together that a claim may be contradicted on either side by chance.
+
+    This error is not simulated: at one limit a wrong "contradicted" falls beyond it with the rate itself, and
+    beyond the other one with what is left of the t distribution there.
+
+    Examples
+    --------
+    >>> print(narrow_note(Region(-0.01, 0.01), 0.1, 20, 0.05).text[:74])
+    The margin is small beside the standard error of the difference, so such a
+    >>> narrow_note(Region(-0.1, 0.1), 0.1, 20, 0.05) is None
+    True
+    """
+    width = (region.high - region.low) / se
+    if region.tails > 1 or not math.isfinite(width):
+        return None
+    wrong = rate + float(stats.t.sf(stats.t.isf(rate, df) + width, df))
+    if wrong <= OFF * rate:
+        return None
+    return Note("narrow-margin", "The margin is small beside the standard error of the difference, so such a claim is "
+                f"wrongly contradicted in up to {100 * wrong:.0f} of 100 trials instead of {100 * rate:.0f}: a "
+                "difference by chance may lie beyond either limit.")  # fmt: skip
 
 
 def _size(figures: Collection[int], edges: int) -> int:

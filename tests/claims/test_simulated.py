@@ -9,9 +9,19 @@ import numpy as np
 import pandas as pd
 import pytest
 from reference.layouts import made_trial
+from scipy import stats
 
 from sharpstats.claims.finding import Finding
-from sharpstats.claims.simulated import OTHER_SHAPES, OTHER_SPREADS, SHARED_BLOCKS, count_note, shape_note, spread_note
+from sharpstats.claims.region import Outside, Region
+from sharpstats.claims.simulated import (
+    OTHER_SHAPES,
+    OTHER_SPREADS,
+    SHARED_BLOCKS,
+    count_note,
+    narrow_note,
+    shape_note,
+    spread_note,
+)
 
 SAME = '[[claim]]\nid = "c"\nsays = "Alike."\nkind = "same"\nmedium = "m0"\nthan = "m1"\nmargin = "30 gf"\n'
 REACHES = '[[claim]]\nid = "c"\nsays = "Fine."\nkind = "reaches"\nmedium = "m0"\nlevel = "150 gf"\nshare = "80 %"\n'
@@ -88,6 +98,31 @@ class TestNormalSpreads:
     def test_figure_of_the_nearest_setting(self, edges: int, size: int) -> None:
         assert f"in up to {OTHER_SPREADS[size]} of 100" in spread_note(edges).text
         assert f", which {edges} edges can hardly show." in spread_note(edges).text
+
+
+class TestNarrowMargin:
+    def test_a_margin_beside_which_chance_is_wide(self, tmp_path: Path) -> None:
+        table = readings((6, 6), 1)
+        notes = {note.code: note.text for note in judged(tmp_path / "a", table, SAME.replace("30 gf", "0.1 gf")).notes}
+        assert "wrongly contradicted in up to 10 of 100 trials instead of 5" in notes["narrow-margin"]
+        assert "narrow-margin" not in codes(judged(tmp_path / "b", table, SAME.replace("30 gf", "60 gf")))
+
+    @pytest.mark.parametrize(("width", "told"), [(0.3, True), (0.5, False)])
+    def test_as_often_as_the_t_distribution_says(self, width: float, told: bool) -> None:
+        """Draws at one of the limits: how often the estimate lies beyond either."""
+        rng, draws, df = np.random.default_rng(4), 200_000, 15
+        t = rng.standard_normal(draws) / np.sqrt(rng.chisquare(df, draws) / df)
+        reach = float(stats.t.isf(0.05, df))
+        wrong = float(np.mean((t > reach) | (t < -reach - width)))
+        note = narrow_note(Region(-width / 2, width / 2), 1.0, df, 0.05)
+        assert (note is not None) == (wrong > 1.5 * 0.05) == told
+        if note is not None:
+            assert f"up to {100 * wrong:.0f} of 100" in note.text
+
+    def test_one_limit_and_two_tails_are_as_they_say(self) -> None:
+        assert narrow_note(Region(-np.inf, 0.0), 1.0, 10, 0.05) is None
+        assert narrow_note(Outside(0.0, 0.0), 1.0, 10, 0.05) is None
+        assert narrow_note(Region(0.0, 0.0), float("nan"), float("nan"), 0.05) is None
 
 
 class TestCountedInBlocks:
