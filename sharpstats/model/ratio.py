@@ -16,7 +16,7 @@ the two, the expansion does not hold and may only take r nearer to zero.
 
 For two samples of independent normals r* gives the tail areas of the F test to 0.003 with two
 degrees of freedom each and to 0.0004 with five, where r is off by 0.016 and 0.008 at 0.05. How often
-it errs with cut error and blades is in tests/validity/RESULTS_STEADIER.md.
+it errs with cut error and blades is in tests/validity/RESULTS.md.
 """
 
 from __future__ import annotations
@@ -37,6 +37,9 @@ from sharpstats.model.reml import Optimum, derivatives, least_variances, maximis
 Floats = NDArray[np.float64]
 NEAR = 0.1
 """A signed root below this is too close to 0/0 for the correction, which is then taken from either side."""
+UNLIKELY = 0.5
+"""A correction that takes the root so far across zero, or away from it, tells that the expansion does not hold: the
+likelihood hardly depends on the ratio. No more of it is taken, so that nothing is found against its own estimate."""
 FARTHEST = 12.0
 """Log ratio beyond which a limit counts as none."""
 
@@ -154,9 +157,8 @@ class SpreadRatio:
         """Signed root, corrected for small samples; more cautious at most where a spread is zero."""
         r, variances = self._held(log_ratio)
         corrected = r + (self._correction(log_ratio, r, variances) if abs(r) > NEAR else self._middle)
-        if not self.optimum.zero[[self.a, self.b]].any():
-            return corrected
-        return math.copysign(min(abs(r), max(corrected * math.copysign(1.0, r), 0.0)), r)
+        side, beyond = math.copysign(1.0, r), 0.0 if self.optimum.zero[[self.a, self.b]].any() else UNLIKELY
+        return side * min(max(corrected * side, -beyond), abs(r) + beyond)
 
     @cached_property
     def _middle(self) -> float:

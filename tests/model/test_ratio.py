@@ -154,3 +154,20 @@ class TestZero:
         found = ratio(fitted(flat(self.table, "m0"), ["edge"]), "m0", "m1")
         for place in (-1.0, 0.0, 1.0):
             assert abs(found.root(place)) <= abs(found.signed_root(place))
+
+
+def test_a_likelihood_that_hardly_depends_on_the_ratio_finds_nothing_against_its_estimate() -> None:
+    """Edges that differ little beside what cuts and blades do: the correction may be many times the root."""
+    rng, flat = np.random.default_rng(20261125), 0
+    for _ in range(12):
+        table = crossed(rng, media=3, blades=5, edges=2, cuts=4, sd=(0.09, 0.04, 0.03, 0.09))
+        fit = fit_mixed(
+            table, response="y", fixed=["medium"], random=["blade", ("blade", "medium"), "edge"], spread_by="medium"
+        )
+        found = SpreadRatio(fit.reduced, fit.optimum, 1, 2)
+        for log_ratio in (-2.0, -0.5, 0.0, 0.5, 2.0):
+            plain, corrected = found.signed_root(log_ratio), found.root(log_ratio)
+            assert corrected * math.copysign(1.0, plain) >= -0.5
+            assert abs(corrected) <= abs(plain) + 0.5
+            flat += abs(plain) < 0.5
+    assert flat > 5
