@@ -1,6 +1,6 @@
 """How often `steadier` errs at its boundary: few edges, cut error, blades; and edges that are not normal.
 
-    python tests/validity/steadier_study.py          # 250 trials a line, about five minutes; writes RESULTS_STEADIER.md
+    python tests/validity/steadier_study.py          # 1,000 trials a line, seven minutes; writes RESULTS_STEADIER.md
     python tests/validity/steadier_study.py 100      # fewer trials, only shown
 """
 
@@ -28,7 +28,7 @@ from sharpstats.model.ratio import SpreadRatio  # noqa: E402
 from sharpstats.model.twospreads import bonett, brown_forsythe  # noqa: E402
 
 Floats = NDArray[np.float64]
-FULL = 250
+FULL = 1000
 ALPHA = 0.05
 EDGES = (3, 4, 6, 8, 12, 24)
 RATIOS = (1.0, 0.5)

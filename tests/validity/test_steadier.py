@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from validity import steadier_study as study
@@ -43,3 +46,13 @@ def test_heavy_tails_mislead_the_fit_and_not_the_second_opinions(shape: str) -> 
     found = study.errors(study.LAYOUTS["1 cut, no blades"], 12, 1.0, 800, seed=8, shape=shape)
     assert found.shares[0] > 0.08
     assert np.all(found.simple.mean(axis=0) <= study.ALPHA + bound(800))
+
+
+def test_the_page_holds_what_the_study_says() -> None:
+    page = (Path(study.__file__).parent / "RESULTS_STEADIER.md").read_text(encoding="utf-8")
+    assert f"{study.FULL:,} trials a line" in page
+    assert study.SAYS in page and study.TAILS in page
+    rows = [line.split("|")[1:-1] for line in page.splitlines() if re.match(r"\| .*, \d+ edges \|", line)]
+    assert len(rows) == 35 + 9
+    corrected = [float(cell) for row in rows if len(row) == 9 for cell in (row[1], row[2], row[5], row[6])]
+    assert max(corrected) <= 100 * (study.ALPHA + bound(study.FULL, errors=3.5))  # the worst of 140 shares
