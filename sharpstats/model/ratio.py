@@ -16,7 +16,7 @@ the two, the expansion does not hold and may only take r nearer to zero.
 
 For two samples of independent normals r* gives the tail areas of the F test to 0.003 with two
 degrees of freedom each and to 0.0004 with five, where r is off by 0.016 and 0.008 at 0.05. How often
-it errs with cut error and blades is in tests/validity/RESULTS.md.
+it errs with cut error and blades is in tests/validity/RESULTS_STEADIER.md.
 """
 
 from __future__ import annotations
