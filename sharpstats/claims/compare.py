@@ -96,7 +96,7 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
         edges={name: sum(len(at[name]) for at in counts) for name in media},
         cuts={name: sum(int(at[name].sum()) for at in counts) for name in media},
         parts=partial(_parts, fit, contrast, found, counts),
-        further_notes=further_notes, notes=_notes(fit, contrast, unknown, counts),
+        further_notes=further_notes, notes=(*_notes(fit, contrast, unknown, counts), *_limits(cells, media)),
     )  # fmt: skip
 
 
@@ -118,6 +118,15 @@ def _hidden(cells: Sequence[pd.DataFrame], media: tuple[str, str]) -> Note | Non
     which = "one edge has" if len(blank) == 1 else f"{len(blank)} edges have"
     return Note("over-range-alone", f"No second opinion is given: {which} no cut in the tester's range, and so no mean "
                 "that does not come from the fit.")  # fmt: skip
+
+
+def _limits(cells: Sequence[pd.DataFrame], media: tuple[str, str]) -> tuple[Note, ...]:
+    """Count the edges of the two media that have cuts over the tester's range."""
+    over = np.concatenate([edges.loc[edges["medium"].isin(media), "over_range"].to_numpy() for edges in cells]) > 0
+    if not over.any():
+        return ()
+    which = f"{int(over.sum())} of {len(over)} edges {'has' if over.sum() == 1 else 'have'}"
+    return (Note("over-range", f"{which} cuts over the tester's range, fitted as \"at least so much\"."),)
 
 
 def _at_limits(fit: TrialFit, edges: pd.DataFrame) -> pd.DataFrame:

@@ -43,7 +43,8 @@ def evidence(claim: Reaches, fit: TrialFit) -> Evidence:
     Evidence
     """
     edges = edges_where(fit, claim.where)
-    edges = edges[(edges["medium"] == claim.medium) & (edges["over_range"] == 0)]
+    made = edges[edges["medium"] == claim.medium]
+    edges = made[made["over_range"] == 0]
     others = [name for name in fit.mixed.frame.fixed_factors if name != "medium" and name not in claim.where]
     beyond = _over_range(fit, claim, others)
     missing = _missing(fit, claim, others, edges, beyond)
@@ -53,7 +54,7 @@ def evidence(claim: Reaches, fit: TrialFit) -> Evidence:
     counted = Counted(edges["mean"].to_numpy(), beyond["least"].to_numpy(), limit, claim.share)
     quantile = _quantile(edges, fit, claim.share, others) if beyond.empty else None
     if quantile is None:
-        return _by_count(claim, fit, edges, counted)
+        return _by_count(claim, fit, made, counted)
     return _by_bound(claim, fit, edges, counted, quantile)
 
 

@@ -181,6 +181,18 @@ def test_at_levels() -> None:
     assert at_levels({}) == ""
 
 
+def test_edges_with_cuts_over_the_range_are_counted_beside_the_finding(draw, open_made) -> None:
+    table = draw().astype({"reading": str})
+    film = (table["medium"] == "film") & (table["cut"] == 1)
+    table.loc[table.index[film][:2], "reading"] = ">400"
+    (finding,) = open_made(table, [SAME]).judge().findings
+    told = [note.text for note in finding.notes if note.code == "over-range"]
+    assert told == ["2 of 16 edges have cuts over the tester's range, fitted as \"at least so much\"."]
+    assert finding.edges == {"film": 8, "stone": 8}
+    (plain,) = open_made(draw(), [SAME]).judge().findings
+    assert "over-range" not in {note.code for note in plain.notes}
+
+
 def test_an_edge_without_a_cut_in_range_has_no_second_opinion(draw, open_made) -> None:
     table = draw().astype({"reading": str})
     table.loc[table["edge"] == table.loc[table["medium"] == "film", "edge"].iloc[0], "reading"] = ">400"

@@ -138,7 +138,7 @@ def test_one_over_range_edge_lets_the_count_decide(draw, open_made) -> None:
     expected = stats.binomtest(19, 20, 0.8, "greater").pvalue
     assert finding.p == pytest.approx(expected, rel=1e-9)
     assert finding.finding == ("shown" if expected <= 0.05 else "open")
-    assert (finding.edges, finding.opinions) == ({"film": 19}, ())
+    assert (finding.edges, finding.opinions) == ({"film": 20}, ())
     notes = {note.code: note.text for note in finding.notes}
     assert notes["by-count"] == (
         "1 of 20 edges has an over-range cut, so edges were counted: 19 of 20 read below the level."
@@ -153,7 +153,7 @@ def test_one_over_range_edge_lets_the_count_decide(draw, open_made) -> None:
 def test_all_edges_over_range_contradict(draw, open_made) -> None:
     table = draw()
     (finding,) = open_made(over_range(table, film_edges(table)), [REACHES]).judge().findings
-    assert (finding.finding, finding.estimate, finding.edges) == ("contradicted", math.inf, {"film": 0})
+    assert (finding.finding, finding.estimate, finding.edges) == ("contradicted", math.inf, {"film": 8})
     assert finding.low > 200  # what the cuts within range and the tester's limit allow
     assert "8 of 8 edges have an over-range cut, so edges were counted: 0 of 8 read below the level." in {
         note.text for note in finding.notes
