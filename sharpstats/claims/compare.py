@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from functools import cache, partial
+from dataclasses import dataclass
+from functools import cached_property, partial
 
 import numpy as np
 import pandas as pd
@@ -46,58 +47,103 @@ def comparison(fit: TrialFit, region: Region, contrast: Contrast) -> Evidence:
     -------
     Evidence
     """
-    found = _estimates(fit, contrast)
-    estimate, se, df = found[0] if found is not None else (math.nan,) * 3
-    cells = [edges_where(fit, place.where) for place in contrast.places]
-    media = (contrast.medium, contrast.than)
-    counts = [_cuts(edges, media) for edges in cells]
-    unknown = found is None
+    return Compared(fit, region, contrast).evidence
 
-    def more_edges(rate: float) -> int | None:
+
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """A region, and the difference that is held against it.
+
+    Attributes
+    ----------
+    fit : TrialFit
+    region : Region
+    contrast : Contrast
+    """
+
+    fit: TrialFit
+    region: Region
+    contrast: Contrast
+
+    @cached_property
+    def _found(self) -> list[Estimate] | None:
+        return _estimates(self.fit, self.contrast)
+
+    @property
+    def _estimate(self) -> Estimate:
+        return (math.nan,) * 3 if self._found is None else self._found[0]
+
+    @property
+    def _media(self) -> tuple[str, str]:
+        return self.contrast.medium, self.contrast.than
+
+    @cached_property
+    def _cells(self) -> list[pd.DataFrame]:
+        """Edges at each place."""
+        return [edges_where(self.fit, place.where) for place in self.contrast.places]
+
+    @cached_property
+    def _counts(self) -> list[Counts]:
+        return [_cuts(edges, self._media) for edges in self._cells]
+
+    @property
+    def _others(self) -> list[str]:
+        """Factors over whose levels the difference is averaged."""
+        factors, held = self.fit.mixed.frame.fixed_factors, self.contrast.places[0].where
+        return [name for name in factors if name != "medium" and name not in held]
+
+    @property
+    def evidence(self) -> Evidence:
+        """All that the family needs to know."""
+        fit, region, (estimate, se, df), unknown = self.fit, self.region, self._estimate, self._found is None
+        reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
+        return Evidence(
+            p_shown=math.nan if unknown else region.p_shown(estimate, se, df),
+            p_contradicted=math.nan if unknown else region.p_contradicted(estimate, se, df),
+            unit="%" if fit.scale == "log" else fit.unit,
+            estimate=reported(estimate, fit.scale), df=df, estimate_on_scale=estimate, se=se,
+            bound_low=reported(region.low, fit.scale) if math.isfinite(region.low) else None,
+            bound_high=reported(region.high, fit.scale) if math.isfinite(region.high) else None,
+            tails=region.tails, real=None if unknown else abs(estimate) > reach,
+            interval=partial(_interval, self._estimate, fit.scale), more_edges=self._more_edges,
+            opinions=self._opinions,
+            edges={name: sum(len(at[name]) for at in self._counts) for name in self._media},
+            cuts={name: sum(int(at[name].sum()) for at in self._counts) for name in self._media},
+            parts=partial(_parts, fit, self.contrast, self._found, self._counts), further_notes=self._further_notes,
+            notes=(*_notes(fit, self.contrast, unknown, self._counts), *_limits(self._cells, self._media)),
+        )  # fmt: skip
+
+    def _more_edges(self, rate: float) -> int | None:
         # A cell without an edge may still be answered by the others: then all edges of the medium count.
-        now = min(map(len, (cuts for at in counts for cuts in at.values())))
-        return more_for_region(region, estimate, se, df, rate,
-                               now or min((fit.edges["medium"] == name).sum() for name in media))  # fmt: skip
+        made = self.fit.edges["medium"]
+        now = min(len(cuts) for at in self._counts for cuts in at.values())
+        now = now or min(int((made == name).sum()) for name in self._media)
+        return more_for_region(self.region, *self._estimate, rate, now)
 
-    factors, plan = fit.mixed.frame.fixed_factors, fit.trial.plan
-    others = [name for name in factors if name != "medium" and name not in contrast.places[0].where]
+    @cached_property
+    def _dealt(self) -> rerandomising.Layout | Note | None:
+        """How the media were dealt out, or why that cannot be done again."""
+        layout = self.fit.trial.plan.layout
+        plain = [_at_limits(self.fit, edges) for edges in self._cells]
+        return _hidden(self._cells, self._media) or rerandomising.layout(
+            plain, *self._media, self._others, layout.blocks, self.fit.trial.plan.alpha
+        )
 
-    @cache
-    def dealt() -> rerandomising.Layout | Note | None:
-        hidden = _hidden(cells, media)
-        plain = [_at_limits(fit, edges) for edges in cells]
-        return hidden or rerandomising.layout(plain, *media, others, plan.layout.blocks, plan.alpha)
-
-    def opinions(rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
-        if _hidden(cells, media) is not None:
+    def _opinions(self, rate: float, outcome: Outcome) -> tuple[SecondOpinion, ...]:
+        if _hidden(self._cells, self._media) is not None:
             return ()
-        simple = second.without_model(cells[0], *media, others, plan.layout.blocks, *cells[1:])
-        found = [] if simple is None else [second.opinion(*simple, region, rate, outcome)]
-        layout = dealt()
-        if isinstance(layout, rerandomising.Layout):
-            found.append(rerandomising.opinion(layout, region, rate, outcome, plan.layout.seed))
+        layout = self.fit.trial.plan.layout
+        simple = second.without_model(self._cells[0], *self._media, self._others, layout.blocks, *self._cells[1:])
+        found = [] if simple is None else [second.opinion(*simple, self.region, rate, outcome)]
+        if isinstance(self._dealt, rerandomising.Layout):
+            found.append(rerandomising.opinion(self._dealt, self.region, rate, outcome, layout.seed))
         return tuple(found)
 
-    def further_notes() -> tuple[Note, ...]:
-        edges = [sum(len(at[name]) for at in counts) for name in media]
-        told = [dealt(), scale_note(fit, edges), narrow_note(region, se, df, plan.alpha)]
+    def _further_notes(self) -> tuple[Note, ...]:
+        edges = [sum(len(at[name]) for at in self._counts) for name in self._media]
+        _, se, df = self._estimate
+        told = [self._dealt, scale_note(self.fit, edges), narrow_note(self.region, se, df, self.fit.trial.plan.alpha)]
         return tuple(note for note in told if isinstance(note, Note))
-
-    reach = float(stats.t.isf(fit.trial.plan.alpha / 2, df)) * se
-    return Evidence(
-        p_shown=math.nan if unknown else region.p_shown(estimate, se, df),
-        p_contradicted=math.nan if unknown else region.p_contradicted(estimate, se, df),
-        unit="%" if fit.scale == "log" else fit.unit,
-        estimate=reported(estimate, fit.scale), df=df, estimate_on_scale=estimate, se=se,
-        bound_low=reported(region.low, fit.scale) if math.isfinite(region.low) else None,
-        bound_high=reported(region.high, fit.scale) if math.isfinite(region.high) else None,
-        tails=region.tails, real=None if unknown else abs(estimate) > reach,
-        interval=partial(_interval, (estimate, se, df), fit.scale), more_edges=more_edges, opinions=opinions,
-        edges={name: sum(len(at[name]) for at in counts) for name in media},
-        cuts={name: sum(int(at[name].sum()) for at in counts) for name in media},
-        parts=partial(_parts, fit, contrast, found, counts),
-        further_notes=further_notes, notes=(*_notes(fit, contrast, unknown, counts), *_limits(cells, media)),
-    )  # fmt: skip
 
 
 def _cuts(edges: pd.DataFrame, media: Sequence[str]) -> Counts:
