@@ -1,12 +1,14 @@
 """Every column once: its name, type, unit, bounds and one sentence.
 
-`READINGS` is the table a person fills in. Readers, writers, forms, checks and the
-published descriptor all derive from it. `RESULTS` is the vocabulary of result tables.
+`READINGS` is the table a person fills in; a study of the tester has `TESTED`, `MASSES` and `SHOPS`.
+Readers, writers, forms, checks and the published descriptor all derive from them. `RESULTS` is the
+vocabulary of result tables.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Literal
 
 ColumnKind = Literal["text", "integer", "number", "reading", "moment"]
@@ -46,6 +48,44 @@ class Column:
     choices: tuple[str, ...] = ()
     group: str = ""
     required: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Schema:
+    """The columns that one kind of file may have.
+
+    Attributes
+    ----------
+    name : str
+        What the file holds, and what it is called: ``readings`` for `readings.csv`.
+    columns : tuple of Column
+        In the order in which a new file has them.
+
+    Examples
+    --------
+    >>> Schema("readings", (Column(name="edge", kind="text", sentence="Name of the edge."),)).names
+    ('edge',)
+    """
+
+    name: str
+    columns: tuple[Column, ...]
+
+    def __iter__(self) -> Iterator[Column]:
+        return iter(self.columns)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the columns."""
+        return tuple(column.name for column in self.columns)
+
+    @property
+    def required(self) -> tuple[str, ...]:
+        """Names of the columns that every file must have."""
+        return tuple(column.name for column in self.columns if column.required)
+
+    def column(self, name: str) -> Column | None:
+        """Return the column of that name, or None."""
+        return next((column for column in self.columns if column.name == name), None)
 
 
 def _identity() -> tuple[Column, ...]:
@@ -109,8 +149,64 @@ def _outcome_and_bookkeeping() -> tuple[Column, ...]:
     )  # fmt: skip
 
 
-READINGS: tuple[Column, ...] = _identity() + _conditions() + _circumstances() + _outcome_and_bookkeeping()
-"""Columns of `readings.csv`, in the order in which a new file has them."""
+READINGS = Schema("readings", _identity() + _conditions() + _circumstances() + _outcome_and_bookkeeping())
+"""Columns of the `readings.csv` of a trial."""
+
+
+def _but(name: str, **changes: str | bool) -> Column:
+    """Return a column of `READINGS` with something changed."""
+    return next(replace(column, **changes) for column in READINGS if column.name == name)  # type: ignore[arg-type]
+
+
+def _as_read(*names: str) -> tuple[Column, ...]:
+    return tuple(column for column in READINGS if column.name in names)
+
+
+TESTED = Schema(
+    "readings",
+    (
+        _but("run", sentence="Place of the cut in the order in which all cuts of the study are made."),
+        *_as_read("edge"),
+        _but("cut", sentence="Number of the cut on its edge, or of the operator's cut on it, counted from 1."),
+        _but("operator", sentence="Who made the cut."),
+        *_as_read("day", "tester", "filament_lot", "position_mm", "reading", "taken_at", "note", "set_aside"),
+    ),
+)
+"""Columns of the `readings.csv` of a tester study."""
+
+MASSES = Schema(
+    "masses",
+    (
+        _but("run", sentence="Place of the reading in the order in which all readings are taken."),
+        Column(name="mass_g", kind="number", unit="g", minimum=0, group="conditions",
+               sentence="Mass that was hung on the tester; 0 for the reading without a mass."),
+        Column(name="applied", kind="reading", unit="trial", minimum=0, group="conditions",
+               sentence="Force that was applied, where it is not the weight of a mass."),
+        Column(name="direction", kind="text", choices=("up", "down"), group="conditions",
+               sentence="Whether the load was reached from below (up) or from above (down)."),
+        Column(name="series", kind="integer", minimum=1, group="conditions",
+               sentence="Number of the ascent, or of the ascent with its descent, counted from 1."),
+        _but("operator", sentence="Who took the reading."),
+        *_as_read("day", "tester"),
+        _but("reading", sentence="What the tester showed."),
+        *_as_read("taken_at", "note", "set_aside"),
+    ),
+)  # fmt: skip
+"""Columns of `masses.csv`: what a tester shows under known loads. `mass_g` or `applied` must be there."""
+
+SHOPS = Schema(
+    "shops",
+    (
+        Column(name="shop", kind="text", group="identity", required=True,
+               sentence="Name of the shop that read the edge."),
+        Column(name="batch", kind="text", group="identity", required=True,
+               sentence="Name of the batch of like edges that the edge belongs to."),
+        _but("edge", required=False),
+        _but("cut", sentence="Number of the cut of this shop on this batch, counted from 1."),
+        *_as_read("operator", "day", "tester", "filament_lot", "reading", "taken_at", "note", "set_aside"),
+    ),
+)  # fmt: skip
+"""Columns of `shops.csv`: like edges that went round several shops."""
 
 RESULTS: tuple[Column, ...] = (
     Column(name="term", kind="text", sentence="What the row is about."),
@@ -145,4 +241,4 @@ def readings_column(name: str) -> Column | None:
     >>> readings_column("pressure_n").unit
     'N'
     """
-    return next((column for column in READINGS if column.name == name), None)
+    return READINGS.column(name)

@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from sharpstats.columns import READINGS, Schema
 from sharpstats.notes import Note
 from sharpstats.trial.guard import unguard_column
 from sharpstats.trial.header import Header
@@ -18,7 +19,8 @@ from sharpstats.trial.table import TextTable
 
 
 def assemble(
-    records: Records, header: Header, file: str, notes: Sequence[Note], *, decimal_comma: bool = False
+    records: Records, header: Header, file: str, notes: Sequence[Note], *, decimal_comma: bool = False,
+    schema: Schema = READINGS,
 ) -> TextTable:
     """Put columns of text together to a table.
 
@@ -33,6 +35,8 @@ def assemble(
         What was repaired so far.
     decimal_comma : bool
         Whether the file's separator says that decimals are commas.
+    schema : Schema
+        The columns that such a file may have.
     """
     notes, columns, rows = list(notes), records.columns, records.rows
     blank = _blank_rows(columns)
@@ -54,6 +58,7 @@ def assemble(
         damage=records.damage,
         units={file: header.units},
         decimal_comma=decimal_comma,
+        schema=schema,
     )
 
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from sharpstats.columns import READINGS
 from sharpstats.errors import PlanError, Problem
 from sharpstats.notes import Note
 from sharpstats.trial.aside import untagged
@@ -76,8 +75,8 @@ def check(table: TextTable, plan: Plan) -> Checked:
     if problems:
         raise PlanError.gather(problems)
     checking = Checking.begin(table, plan)
-    _set_aside_damaged(checking)
-    _set_aside_by_hand(checking)
+    set_aside_damaged(checking)
+    set_aside_by_hand(checking)
     check_labels(checking)
     _complain_of_claims(checking)
     check_edges_agree(checking)
@@ -86,7 +85,7 @@ def check(table: TextTable, plan: Plan) -> Checked:
     type_other_columns(checking)
     _advise(checking)
     return Checked(
-        readings=_readings(checking),
+        readings=used_rows(checking),
         set_aside=checking.asides.table(),
         repairs=(*table.repairs, *checking.repairs),
         cautions=tuple(checking.cautions),
@@ -140,7 +139,8 @@ def _complain_of_claims(checking: Checking) -> None:
         raise PlanError.gather(problems)
 
 
-def _set_aside_by_hand(checking: Checking) -> None:
+def set_aside_by_hand(checking: Checking) -> None:
+    """Set rows aside for which somebody wrote a reason."""
     if checking.has("set_aside"):
         reasons = checking.encoded("set_aside")
         said = [untagged(text) for text in reasons.texts]
@@ -149,7 +149,7 @@ def _set_aside_by_hand(checking: Checking) -> None:
             checking.asides.add(rows, "set_aside", code, reasons.spread([reason for _, reason in said], rows))
 
 
-def _set_aside_damaged(checking: Checking) -> None:
+def set_aside_damaged(checking: Checking) -> None:
     """Set rows aside that do not fit the header; no rule may look at their cells, which may stand anywhere."""
     damage = checking.table.damage
     if damage:
@@ -160,11 +160,11 @@ def _set_aside_damaged(checking: Checking) -> None:
         checking.asides.close()
 
 
-def _readings(checking: Checking) -> pd.DataFrame:
+def used_rows(checking: Checking) -> pd.DataFrame:
     """Put the used rows together: known columns in their own order, unknown ones as they came, then the place."""
     kept = checking.asides.kept
     everything = bool(kept.all())
-    known = [column.name for column in READINGS]
+    known = checking.table.schema.names
     present = {*checking.table.names, *checking.labels, *checking.typed}
     names = [name for name in known if name in present] + [name for name in checking.table.names if name not in known]
     columns = {name: checking.column(name) for name in (*names, *PLACE, "over_range")}

@@ -19,6 +19,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
+from sharpstats.columns import READINGS, Schema
 from sharpstats.notes import Note
 from sharpstats.trial.assemble import assemble
 from sharpstats.trial.decode import decode
@@ -42,7 +43,7 @@ class Shape:
     first_row: int
 
 
-def read_csv_file(path: Path, name: str, known: Collection[str] = ()) -> TextTable:
+def read_csv_file(path: Path, name: str, known: Collection[str] = (), schema: Schema = READINGS) -> TextTable:
     """Read a CSV file as text.
 
     Parameters
@@ -52,6 +53,8 @@ def read_csv_file(path: Path, name: str, known: Collection[str] = ()) -> TextTab
         What the file is called in messages.
     known : collection of str
         Columns of the plan.
+    schema : Schema
+        The columns that such a file may have.
 
     Raises
     ------
@@ -59,8 +62,8 @@ def read_csv_file(path: Path, name: str, known: Collection[str] = ()) -> TextTab
         If it is no table of readings.
     """
     decoded = decode(path.read_bytes(), name)
-    shape = find_shape(decoded.data, name, known)
-    complain_of_missing(shape.header.names, name)
+    shape = find_shape(decoded.data, name, known, schema)
+    complain_of_missing(shape.header.names, name, schema)
     notes = [*decoded.notes, *_separator_note(shape, name), *shape.header.notes]
     end = _end_of_rows(decoded.data, shape)
     columns = _read_at_once(decoded.data, end, shape, len(shape.header.names))
@@ -69,11 +72,12 @@ def read_csv_file(path: Path, name: str, known: Collection[str] = ()) -> TextTab
         records = Records(columns=columns, rows=rows)
     else:
         text = decoded.data[shape.start : end].decode()
-        records = read_records(text, shape.separator, shape.first_row, shape.header.names, name)
-    return assemble(records, shape.header, name, [*notes, *records.notes], decimal_comma=shape.separator == ";")
+        records = read_records(text, shape.separator, shape.first_row, shape.header.names, name, schema)
+    comma = shape.separator == ";"
+    return assemble(records, shape.header, name, [*notes, *records.notes], decimal_comma=comma, schema=schema)
 
 
-def find_shape(data: bytes, file: str, known: Collection[str] = ()) -> Shape:
+def find_shape(data: bytes, file: str, known: Collection[str] = (), schema: Schema = READINGS) -> Shape:
     r"""Find separator and header: the separator is the one that makes the best header.
 
     Examples
@@ -82,17 +86,18 @@ def find_shape(data: bytes, file: str, known: Collection[str] = ()) -> Shape:
     ';'
     """
     sample = b"\n".join(data[: 1 << 20].split(b"\n", _LOOKED_AT + 1)[:_LOOKED_AT]).decode(errors="replace")
-    shapes = [_shape(data, _sample_rows(sample, each, csv.QUOTE_MINIMAL), each, file, known) for each in SEPARATORS]
-    if not any(shape.header.score for shape in shapes):  # perhaps a quotation mark without its partner
-        shapes += [_shape(data, _sample_rows(sample, each, csv.QUOTE_NONE), each, file, known) for each in SEPARATORS]
-    return max(shapes, key=lambda shape: (shape.header.score, len(shape.header.names)))
+
+    def shape(separator: str, quoting: Literal[0, 3]) -> Shape:
+        rows, ends = _sample_rows(sample, separator, quoting)
+        return _shape(data, find_header(rows, file, known, schema), ends, separator)
+
+    shapes = [shape(each, csv.QUOTE_MINIMAL) for each in SEPARATORS]
+    if not any(one.header.score for one in shapes):  # perhaps a quotation mark without its partner
+        shapes += [shape(each, csv.QUOTE_NONE) for each in SEPARATORS]
+    return max(shapes, key=lambda one: (one.header.score, len(one.header.names)))
 
 
-def _shape(
-    data: bytes, sample: tuple[list[list[str]], list[int]], separator: str, file: str, known: Collection[str]
-) -> Shape:
-    rows, ends = sample
-    header = find_header(rows, file, known)
+def _shape(data: bytes, header: Header, ends: list[int], separator: str) -> Shape:
     end = ends[header.index] if ends else 1
     return Shape(separator=separator, header=header, start=_offset(data, end), first_row=end + 1)
 

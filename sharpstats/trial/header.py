@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from sharpstats.columns import READINGS, readings_column
+from sharpstats.columns import READINGS, Schema
 from sharpstats.errors import TrialError
 from sharpstats.notes import Note
 from sharpstats.trial.guard import unguard
@@ -15,13 +15,11 @@ from sharpstats.trial.spelling import closest, listed
 from sharpstats.trial.table import RESERVED
 from sharpstats.units import ForceUnit, parse_quantity
 
-NAMES = tuple(column.name for column in READINGS)
-REQUIRED = tuple(column.name for column in READINGS if column.required)
 _GAPS = re.compile(r"[\s_\-.]+")
 _BRACKETED = re.compile(r"^(.*?)[\s_]*[(\[]\s*(.+?)\s*[)\]]$", re.DOTALL)
 _PLURALS = {"readings": "reading", "edges": "edge", "cuts": "cut", "notes": "note"}
 _COUNTED = re.compile(r"^(edge|cut|run|blade)_(id|no|nr|number|name)$")
-_WITH_UNIT = {("pressure", "N"): "pressure_n", ("position", "mm"): "position_mm"}
+_WITH_UNIT = {("pressure", "N"): "pressure_n", ("position", "mm"): "position_mm", ("mass", "g"): "mass_g"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +35,7 @@ class Header:
     index : int
         Which of the rows looked at is the header, counted from 0.
     score : int
-        How many columns of a readings file it names; `edge` and `reading` weigh more.
+        How many known columns it names; those that are required weigh more.
     notes : tuple of Note
         What was repaired.
     """
@@ -49,7 +47,9 @@ class Header:
     notes: tuple[Note, ...]
 
 
-def find_header(rows: Sequence[Sequence[str]], file: str, known: Collection[str] = ()) -> Header:
+def find_header(
+    rows: Sequence[Sequence[str]], file: str, known: Collection[str] = (), schema: Schema = READINGS
+) -> Header:
     """Find the row that names most of the known columns.
 
     Parameters
@@ -59,7 +59,9 @@ def find_header(rows: Sequence[Sequence[str]], file: str, known: Collection[str]
     file : str
         Name of the file, for messages.
     known : collection of str
-        Columns of the plan, beside those that every readings file may have.
+        Columns of the plan, beside those that every such file may have.
+    schema : Schema
+        The columns that such a file may have.
 
     Examples
     --------
@@ -67,18 +69,18 @@ def find_header(rows: Sequence[Sequence[str]], file: str, known: Collection[str]
     >>> header.names, header.index, dict(header.units)
     (('edge', 'reading'), 1, {'reading': 'gf'})
     """
-    keys = {_key(name): name for name in (*known, *NAMES)}
+    keys = {_key(name): name for name in (*known, *schema.names)}
     best = _nothing(rows)
     for index, row in enumerate(rows):
-        for fields in (row, _filled_from_above(rows, index, keys)):
-            header = _read_names(fields, index, keys)
+        for fields in (row, _filled_from_above(rows, index, keys, schema)):
+            header = _read_names(fields, index, keys, schema)
             if header.score > best.score:
                 best = header
     return _with_notes(best, rows, file)
 
 
-def complain_of_missing(names: Sequence[str], file: str) -> None:
-    """Raise if a column is missing that every readings file needs, or one stands twice.
+def complain_of_missing(names: Sequence[str], file: str, schema: Schema = READINGS) -> None:
+    """Raise if a column is missing that every such file needs, or one stands twice.
 
     Raises
     ------
@@ -97,16 +99,16 @@ def complain_of_missing(names: Sequence[str], file: str) -> None:
         raise TrialError(
             f"{file} has {_quoted(twice)} more than once in its header. Give each column a name of its own."
         )
-    missing = [name for name in REQUIRED if name not in names]
+    missing = [name for name in schema.required if name not in names]
     if missing:
         named = [name for name in names if name]
         found = f"its columns are {_quoted(named)}" if named else "its header is blank"
-        mend = " ".join(_mend(name, names) for name in missing)
+        mend = " ".join(_mend(name, names, schema) for name in missing)
         raise TrialError(f"{file} has no column {_quoted(missing)}; {found}. {mend}")
 
 
-def _mend(name: str, names: Sequence[str]) -> str:
-    near = closest(name, [other for other in names if other and other not in NAMES])
+def _mend(name: str, names: Sequence[str], schema: Schema) -> str:
+    near = closest(name, [other for other in names if other and other not in schema.names])
     if near:
         return f'If you mean "{near}", rename it to "{name}".'
     return f'Name the column that holds the {name} "{name}".'
@@ -124,25 +126,27 @@ def _nothing(rows: Sequence[Sequence[str]]) -> Header:
     return Header(names=names, units={}, index=index, score=0, notes=())
 
 
-def _filled_from_above(rows: Sequence[Sequence[str]], index: int, keys: Mapping[str, str]) -> Sequence[str]:
+def _filled_from_above(
+    rows: Sequence[Sequence[str]], index: int, keys: Mapping[str, str], schema: Schema
+) -> Sequence[str]:
     """Give blank fields the name above them: a header merged over two rows."""
     row = rows[index]
     if not index or all(cell.strip() for cell in row):
         return row
     above = rows[index - 1]
     return [
-        above[i] if not cell.strip() and i < len(above) and _match(above[i], keys)[0] else cell
+        above[i] if not cell.strip() and i < len(above) and _match(above[i], keys, schema)[0] else cell
         for i, cell in enumerate(row)
     ]
 
 
-def _read_names(fields: Sequence[str], index: int, keys: Mapping[str, str]) -> Header:
+def _read_names(fields: Sequence[str], index: int, keys: Mapping[str, str], schema: Schema) -> Header:
     own = {key for key in map(_key, fields) if key in keys}
     names: list[str] = []
     units: dict[str, ForceUnit] = {}
     aliases: list[tuple[str, str]] = []
     for cell in fields:
-        key, (name, unit) = _key(cell), _match(cell, keys)
+        key, (name, unit) = _key(cell), _match(cell, keys, schema)
         if name is None or (key not in keys and unit is None and _key(name) in own):
             names.append(unguard(cell.strip()))  # unknown, or an alias of a column that is there under its own name
             continue
@@ -152,7 +156,7 @@ def _read_names(fields: Sequence[str], index: int, keys: Mapping[str, str]) -> H
         if cell != name:
             aliases.append((cell.strip(), name))
     found = set(names).intersection(keys.values())
-    score = len(found) + 100 * len(found.intersection(REQUIRED))
+    score = len(found) + 100 * len(found.intersection(schema.required))
     return Header(names=tuple(names), units=units, index=index, score=score, notes=_spelling_note(aliases))
 
 
@@ -161,7 +165,7 @@ def _key(cell: str) -> str:
     return _GAPS.sub("_", unguard(cell.strip()).casefold()).strip("_")
 
 
-def _match(cell: str, keys: Mapping[str, str]) -> tuple[str | None, ForceUnit | None]:
+def _match(cell: str, keys: Mapping[str, str], schema: Schema) -> tuple[str | None, ForceUnit | None]:
     """Return the known column that a header cell means, and the unit of force it names."""
     key = _key(cell)
     if key in keys:
@@ -170,10 +174,10 @@ def _match(cell: str, keys: Mapping[str, str]) -> tuple[str | None, ForceUnit | 
         return _PLURALS[key], None
     if counted := _COUNTED.match(key):
         return counted.group(1), None
-    return _match_with_unit(cell, keys)
+    return _match_with_unit(cell, keys, schema)
 
 
-def _match_with_unit(cell: str, keys: Mapping[str, str]) -> tuple[str | None, ForceUnit | None]:
+def _match_with_unit(cell: str, keys: Mapping[str, str], schema: Schema) -> tuple[str | None, ForceUnit | None]:
     bracketed = _BRACKETED.match(cell.strip())
     if bracketed is None:
         return None, None
@@ -181,7 +185,7 @@ def _match_with_unit(cell: str, keys: Mapping[str, str]) -> tuple[str | None, Fo
     if (key, unit) in _WITH_UNIT:
         return _WITH_UNIT[key, unit], None
     name = keys.get(key) or _PLURALS.get(key)
-    column = None if name is None else readings_column(name)
+    column = None if name is None else schema.column(name)
     if column is None:
         return None, None
     if column.unit == "trial":

@@ -8,7 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from sharpstats.columns import READINGS, Column
+from sharpstats.columns import Column
 from sharpstats.trial.checking import Checking
 from sharpstats.trial.labels import Flags
 from sharpstats.trial.numerals import Numbers, force_unit, plain_numbers, read_numbers
@@ -20,7 +20,7 @@ EXPECTED = {"moment": "a date and time such as 2026-05-04T14:30", "integer": "a 
 
 def type_other_columns(checking: Checking) -> None:
     """Read the numbers and moments among the columns that no rule has looked at yet."""
-    for column in READINGS:
+    for column in checking.table.schema:
         name = column.name
         if name in checking.labels or name in checking.typed or not checking.has(name):
             continue

@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from sharpstats.columns import READINGS, Schema
 from sharpstats.errors import TrialError
 from sharpstats.trial.assemble import assemble
 from sharpstats.trial.header import complain_of_missing, find_header
@@ -17,7 +18,7 @@ from sharpstats.trial.records import Records
 from sharpstats.trial.table import TextTable
 
 
-def read_parquet_file(path: Path, name: str, known: Collection[str] = ()) -> TextTable:
+def read_parquet_file(path: Path, name: str, known: Collection[str] = (), schema: Schema = READINGS) -> TextTable:
     """Read a Parquet file as text; its first row of values is row 1.
 
     Parameters
@@ -27,6 +28,8 @@ def read_parquet_file(path: Path, name: str, known: Collection[str] = ()) -> Tex
         What the file is called in messages.
     known : collection of str
         Columns of the plan.
+    schema : Schema
+        The columns that such a file may have.
 
     Raises
     ------
@@ -38,11 +41,11 @@ def read_parquet_file(path: Path, name: str, known: Collection[str] = ()) -> Tex
     except pa.ArrowException as error:
         says = f"{name} is damaged, or no Parquet file. Write it again, or save the readings as CSV."
         raise TrialError(says) from error
-    header = find_header([table.column_names], name, known)
-    complain_of_missing(header.names, name)
+    header = find_header([table.column_names], name, known, schema)
+    complain_of_missing(header.names, name, schema)
     columns = [_text(column, label, name) for column, label in zip(table.columns, table.column_names, strict=True)]
     records = Records(columns=columns, rows=np.arange(1, table.num_rows + 1, dtype=np.int64))
-    return assemble(records, header, name, header.notes)
+    return assemble(records, header, name, header.notes, schema=schema)
 
 
 def _text(column: pa.ChunkedArray, label: str, name: str) -> pa.ChunkedArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from pathlib import Path
 
+from sharpstats.columns import READINGS, Schema
 from sharpstats.errors import TrialError
 from sharpstats.trial.csvfile import read_csv_file
 from sharpstats.trial.parquetfile import read_parquet_file
@@ -14,7 +15,9 @@ from sharpstats.trial.workbook import read_workbook
 SUFFIXES = (".csv", ".xlsx", ".ods", ".parquet")
 
 
-def read_table(path: Path | str, known: Collection[str] = (), *, name: str = "") -> TextTable:
+def read_table(
+    path: Path | str, known: Collection[str] = (), *, name: str = "", schema: Schema = READINGS
+) -> TextTable:
     r"""Read a CSV, XLSX, ODS or Parquet file as a table of text.
 
     Parameters
@@ -25,6 +28,8 @@ def read_table(path: Path | str, known: Collection[str] = (), *, name: str = "")
         Columns of the plan, beside those that every readings file may have; they help to find the header.
     name : str
         What to call the file, in `file` and in messages; left out: its own name.
+    schema : Schema
+        The columns that such a file may have.
 
     Returns
     -------
@@ -51,11 +56,11 @@ def read_table(path: Path | str, known: Collection[str] = (), *, name: str = "")
     name = name or path.name
     try:
         if path.suffix.lower() == ".csv":
-            return read_csv_file(path, name, known)
+            return read_csv_file(path, name, known, schema)
         if path.suffix.lower() in (".xlsx", ".ods"):
-            return read_workbook(path, name, known)
+            return read_workbook(path, name, known, schema)
         if path.suffix.lower() == ".parquet":
-            return read_parquet_file(path, name, known)
+            return read_parquet_file(path, name, known, schema)
     except OSError as error:
         raise TrialError(f"{name} cannot be read: {error.strerror or error}.") from error
     raise TrialError(f"{name} is neither CSV, XLSX, ODS nor Parquet. Save the readings as one of these.")

@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from sharpstats.columns import readings_column
+from sharpstats.columns import READINGS, Schema
 from sharpstats.notes import Note
 from sharpstats.trial.table import Damage
 
@@ -30,7 +30,9 @@ class Records:
     notes: tuple[Note, ...] = ()
 
 
-def read_records(text: str, separator: str, first_row: int, names: Sequence[str], file: str) -> Records:
+def read_records(
+    text: str, separator: str, first_row: int, names: Sequence[str], file: str, schema: Schema = READINGS
+) -> Records:
     r"""Read every record of a text.
 
     Parameters
@@ -45,6 +47,8 @@ def read_records(text: str, separator: str, first_row: int, names: Sequence[str]
         Names in the header.
     file : str
         Name of the file, for messages.
+    schema : Schema
+        The columns that such a file may have.
 
     Examples
     --------
@@ -53,7 +57,7 @@ def read_records(text: str, separator: str, first_row: int, names: Sequence[str]
     (array([2, 3]), 'e2,160,7')
     """
     width = len(names)
-    fitter = Fitter(width=width, names=names, file=file)
+    fitter = Fitter(width=width, names=names, file=file, schema=schema)
     lines = text.split("\n")
     if lines and not lines[-1]:
         lines.pop()
@@ -120,6 +124,7 @@ class Fitter:
     width: int
     names: Sequence[str]
     file: str
+    schema: Schema = READINGS
     damage: list[Damage] = field(default_factory=list)
     strays: list[int] = field(default_factory=list)
     trimmed: list[int] = field(default_factory=list)
@@ -145,7 +150,7 @@ class Fitter:
         right of the reading; elsewhere a lost field would shift a number under the wrong name.
         """
         at = self.names.index("reading") + 1 if "reading" in self.names else self.width
-        right = [readings_column(name) for name in self.names[at:] if name]
+        right = [self.schema.column(name) for name in self.names[at:] if name]
         harmless = all(column is not None and column.group == "bookkeeping" for column in right)
         return at if harmless else self.width
 

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
+from sharpstats.columns import READINGS, Schema
 from sharpstats.notes import Note
 from sharpstats.units import ForceUnit
 
@@ -57,6 +58,8 @@ class TextTable:
         For each file, the units that its header gives to columns.
     decimal_comma : bool
         Whether the way the file is separated says that its decimals are commas.
+    schema : Schema
+        The columns that such a file may have.
     """
 
     frame: pd.DataFrame
@@ -64,6 +67,7 @@ class TextTable:
     damage: tuple[Damage, ...] = ()
     units: Mapping[str, Mapping[str, ForceUnit]] = field(default_factory=lambda: NoUnits)
     decimal_comma: bool = False
+    schema: Schema = READINGS
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -93,4 +97,5 @@ def join_tables(tables: Sequence[TextTable]) -> TextTable:
         damage=tuple(damage for table in tables for damage in table.damage),
         units={file: units for table in tables for file, units in table.units.items()},
         decimal_comma=any(table.decimal_comma for table in tables),
+        schema=tables[0].schema,
     )

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from sharpstats.columns import readings_column
+from sharpstats.columns import READINGS, Schema
 from sharpstats.errors import TrialError
 from sharpstats.notes import Note
 from sharpstats.trial.archive import check_archive, unreadable
 from sharpstats.trial.assemble import assemble
-from sharpstats.trial.header import REQUIRED, Header, complain_of_missing, find_header
+from sharpstats.trial.header import Header, complain_of_missing, find_header
 from sharpstats.trial.ods import read_ods
 from sharpstats.trial.records import Records
 from sharpstats.trial.sheetrows import Seen, SheetRows
@@ -26,7 +26,7 @@ _NEVER_REPEATED = ("reading", "cut")
 """A merged cell of these is no repeated value: a reading belongs to one cut."""
 
 
-def read_workbook(path: Path, name: str, known: Collection[str] = ()) -> TextTable:
+def read_workbook(path: Path, name: str, known: Collection[str] = (), schema: Schema = READINGS) -> TextTable:
     """Read the sheet with the readings as text.
 
     Parameters
@@ -36,6 +36,8 @@ def read_workbook(path: Path, name: str, known: Collection[str] = ()) -> TextTab
         What the file is called in messages.
     known : collection of str
         Columns of the plan.
+    schema : Schema
+        The columns that such a file may have.
 
     Raises
     ------
@@ -43,10 +45,10 @@ def read_workbook(path: Path, name: str, known: Collection[str] = ()) -> TextTab
         If the file is damaged, not to be trusted, or holds no readings.
     """
     check_archive(path, name)
-    sheet, header, notes = _choose(_sheets(path, name), name, known)
-    complain_of_missing(header.names, name)
-    notes += [*header.notes, *_unmerge(sheet, header, name), *_noticed(sheet, header, name)]
-    return assemble(_records(sheet, header), _widened(sheet, header), name, notes)
+    sheet, header, notes = _choose(_sheets(path, name), name, known, schema)
+    complain_of_missing(header.names, name, schema)
+    notes += [*header.notes, *_unmerge(sheet, header, name), *_noticed(sheet, header, name, schema)]
+    return assemble(_records(sheet, header), _widened(sheet, header), name, notes, schema=schema)
 
 
 def _sheets(path: Path, name: str) -> Mapping[str, SheetRows]:
@@ -62,16 +64,18 @@ def _sheets(path: Path, name: str) -> Mapping[str, SheetRows]:
     return filled
 
 
-def _choose(sheets: Mapping[str, SheetRows], name: str, known: Collection[str]) -> tuple[SheetRows, Header, list[Note]]:
-    """Take the sheet whose header names the columns of readings."""
-    headers = {title: find_header(rows.rows[:_LOOKED_AT], name, known) for title, rows in sheets.items()}
-    complete = [title for title, header in headers.items() if set(REQUIRED) <= set(header.names)]
+def _choose(
+    sheets: Mapping[str, SheetRows], name: str, known: Collection[str], schema: Schema
+) -> tuple[SheetRows, Header, list[Note]]:
+    """Take the sheet whose header names the columns that are needed."""
+    headers = {title: find_header(rows.rows[:_LOOKED_AT], name, known, schema) for title, rows in sheets.items()}
+    complete = [title for title, header in headers.items() if set(schema.required) <= set(header.names)]
     if len(complete) > 1:
-        named = [title for title in complete if title.strip().casefold() == "readings"]
+        named = [title for title in complete if title.strip().casefold() == schema.name]
         if not named:
             raise TrialError(
-                f"{name} has readings in the sheets {listed(complete, last='and')}. "
-                'Name one of them "readings", or give each a file of its own.'
+                f"{name} has {schema.name} in the sheets {listed(complete, last='and')}. "
+                f'Name one of them "{schema.name}", or give each a file of its own.'
             )
         complete = named
     title = complete[0] if complete else max(headers, key=lambda each: headers[each].score)
@@ -114,10 +118,10 @@ def _unmerge(sheet: SheetRows, header: Header, name: str) -> Iterator[Note]:
     yield from _told(seen, header, name, "merged-cells", "are merged with the cell above and were given its value")
 
 
-def _noticed(sheet: SheetRows, header: Header, name: str) -> Iterator[Note]:
+def _noticed(sheet: SheetRows, header: Header, name: str, schema: Schema) -> Iterator[Note]:
     numeric = Seen()
     for column, count in sheet.numbers_as_text.counts.items():
-        known = readings_column(header.names[column]) if column < len(header.names) else None
+        known = schema.column(header.names[column]) if column < len(header.names) else None
         if known is not None and known.kind not in ("text", "moment"):
             numeric.counts[column], numeric.first[column] = count, sheet.numbers_as_text.first[column]
     yield from _told(numeric, header, name, "numbers-as-text", "hold a number as text, which was read as a number")
