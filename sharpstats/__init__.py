@@ -53,6 +53,9 @@ _HOMES = {
     "read_plan": "sharpstats.trial.toml",
     "Plan": "sharpstats.trial.plan",
     "freeze_plan": "sharpstats.trial.freeze",
+    # a study of the tester
+    "open_tester": "sharpstats.tester.study",
+    "TesterStudy": "sharpstats.tester.study",
     # the arithmetic
     "fit_mixed": "sharpstats.model.mixed",
     "anova": "sharpstats.model.anova",

@@ -60,6 +60,8 @@ class Schema:
         What the file holds, and what it is called: ``readings`` for `readings.csv`.
     columns : tuple of Column
         In the order in which a new file has them.
+    added : tuple of str
+        Columns that sharpstats adds; a file's own column of that name is renamed on reading.
 
     Examples
     --------
@@ -69,6 +71,7 @@ class Schema:
 
     name: str
     columns: tuple[Column, ...]
+    added: tuple[str, ...] = ()
 
     def __iter__(self) -> Iterator[Column]:
         return iter(self.columns)
@@ -171,6 +174,7 @@ TESTED = Schema(
         _but("operator", sentence="Who made the cut."),
         *_as_read("day", "tester", "filament_lot", "position_mm", "reading", "taken_at", "note", "set_aside"),
     ),
+    added=("turn", "order"),
 )
 """Columns of the `readings.csv` of a tester study."""
 

@@ -167,7 +167,8 @@ def used_rows(checking: Checking) -> pd.DataFrame:
     known = checking.table.schema.names
     present = {*checking.table.names, *checking.labels, *checking.typed}
     names = [name for name in known if name in present] + [name for name in checking.table.names if name not in known]
-    columns = {name: checking.column(name) for name in (*names, *PLACE, "over_range")}
+    added = [name for name in checking.table.schema.added if name in checking.typed]
+    columns = {name: checking.column(name) for name in (*names, *added, *PLACE, "over_range")}
     if not everything:
         columns = {name: column[kept].reset_index(drop=True) for name, column in columns.items()}
     return pd.DataFrame(columns, copy=False)

@@ -79,7 +79,7 @@ def margin_above_zero(item: Item, *, ground: Ground) -> Quantity:
     """Read a margin."""
     found = _difference(item, ground)
     if found.value <= 0:
-        raise item.wrong("out-of-range", f"The margin must be more than zero; it is {found}.", item.hint)
+        raise item.wrong("out-of-range", f"`{item.name}` must be more than zero; it is {found}.", item.hint)
     return found
 
 

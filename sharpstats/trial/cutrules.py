@@ -15,14 +15,22 @@ HIGHEST = 1_000_000_000
 """A number of a cut above this is a slip."""
 
 
-def check_cuts(checking: Checking) -> None:
+def check_cuts(checking: Checking, within: Labels | None = None) -> None:
     """Read the numbers of the cuts; number those that have none; set doubles aside.
 
+    Parameters
+    ----------
+    checking : Checking
+    within : Labels, optional
+        What the cuts are numbered within; the edge if left out.
+
+    Notes
+    -----
     Where rows give the same cut of the same edge and all have the same reading, the first is kept: it is one
     cut entered twice. Where the readings differ, nobody can tell which one holds, and all are set aside.
     """
-    edge = checking.labels["edge"]
-    given, missing = _given_cuts(checking)
+    edge = checking.labels["edge"] if within is None else within
+    given, missing = given_cuts(checking)
     cut = _numbered(edge, given, missing)
     checking.typed["cut"] = pd.Series(cut)
     why = "were blank" if checking.has("cut") else "were missing, as no file has that column"
@@ -31,7 +39,7 @@ def check_cuts(checking: Checking) -> None:
     _set_doubles_aside(checking, edge, cut)
 
 
-def _given_cuts(checking: Checking) -> tuple[NDArray[np.int64], Flags]:
+def given_cuts(checking: Checking) -> tuple[NDArray[np.int64], Flags]:
     """Return the numbers that stand in the files, and where none stands."""
     size = len(checking.frame)
     if not checking.has("cut"):

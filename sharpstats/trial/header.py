@@ -76,7 +76,7 @@ def find_header(
             header = _read_names(fields, index, keys, schema)
             if header.score > best.score:
                 best = header
-    return _with_notes(best, rows, file)
+    return _with_notes(best, rows, file, schema)
 
 
 def complain_of_missing(names: Sequence[str], file: str, schema: Schema = READINGS) -> None:
@@ -201,14 +201,14 @@ def _spelling_note(aliases: Sequence[tuple[str, str]]) -> tuple[Note, ...]:
     return (Note("header-spelling", f"column names were read by their meaning: {pairs}."),)
 
 
-def _with_notes(header: Header, rows: Sequence[Sequence[str]], file: str) -> Header:
+def _with_notes(header: Header, rows: Sequence[Sequence[str]], file: str, schema: Schema) -> Header:
     notes = list(header.notes)
     above = sum(any(cell.strip() for cell in row) for row in rows[: header.index])
     if above:
         notes.insert(0, Note("title-rows", f"{above} row(s) above the header were passed over."))
     names = list(header.names)
     for i, name in enumerate(names):
-        if name in RESERVED:
+        if name in (*RESERVED, *schema.added):
             names[i] = f"{name} (as read)"
             notes.append(Note("reserved-name", f'the column "{name}" is called "{names[i]}" here, as sharpstats '
                                                f"has a column {name} of its own."))  # fmt: skip

@@ -23,12 +23,12 @@ ONE_PER_EDGE = ("medium", "steel", "blade")
 def check_labels(checking: Checking) -> None:
     """Read edge, role, factors and blocks as labels, and set rows aside that lack one or have a wrong one."""
     plan = checking.plan
-    _check_named(checking, "edge", "The row does not say which edge was read.")
+    check_named(checking, "edge", "The row does not say which edge was read.")
     for name, levels in plan.factors.items():
         _check_planned(checking, name, levels)
     for name in plan.layout.blocks:
         if name not in checking.labels:
-            _check_named(checking, name, f"The row has no {name}, which the plan names as a block.")
+            check_named(checking, name, f"The row has no {name}, which the plan names as a block.")
     for name in ONE_PER_EDGE:
         if name not in checking.labels and checking.has(name):
             checking.labels[name] = _stripped(checking, name)
@@ -52,7 +52,7 @@ def _stripped(checking: Checking, name: str) -> Labels:
     return labels.renamed(stripped)
 
 
-def _check_named(checking: Checking, name: str, reason: str) -> None:
+def check_named(checking: Checking, name: str, reason: str) -> None:
     """Check a column whose labels are free: only a missing one, or a spreadsheet's error, is wrong."""
     labels = checking.labels[name] = _stripped(checking, name)
     missing = [text.casefold() in NO_VALUE for text in labels.texts]
@@ -69,7 +69,7 @@ def _add_broken(checking: Checking, name: str, broken: Flags) -> None:
 def _check_planned(checking: Checking, name: str, levels: Sequence[str]) -> None:
     """Check a column whose labels are laid down; spelling is mended where only one level can be meant."""
     labels = checking.encoded(name)
-    meant = _meanings(labels.texts, levels)
+    meant = meanings(labels.texts, levels)
     pairs = list(zip(labels.texts, meant, strict=True))
     mended = labels.rows_where([level is not None and level != text for text, level in pairs])
     checking.repaired("label-spelling", mended, f"of {name} differed from a level of the plan only in case or space")
@@ -84,7 +84,7 @@ def _check_planned(checking: Checking, name: str, levels: Sequence[str]) -> None
     checking.labels[name] = labels.renamed([text.strip() if level is None else level for text, level in pairs])
 
 
-def _meanings(texts: Sequence[str], levels: Sequence[str]) -> list[str | None]:
+def meanings(texts: Sequence[str], levels: Sequence[str]) -> list[str | None]:
     """Return the level that each text means; None where it is none, or more than one may be meant."""
     by_key: dict[str, str | None] = {}
     for level in levels:
@@ -110,7 +110,7 @@ def _check_role(checking: Checking) -> None:
     column = readings_column("role")
     choices = () if column is None else column.choices
     labels = checking.encoded("role")
-    meant = _meanings(labels.texts, choices)
+    meant = meanings(labels.texts, choices)
     filled = [level or text.strip() or choices[0] for text, level in zip(labels.texts, meant, strict=True)]
     unknown = labels.rows_where([text not in choices for text in filled])
     reason = f"The role of an edge is {listed(choices)}; blank means {quoted(choices[0])}."

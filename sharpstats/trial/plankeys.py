@@ -106,7 +106,7 @@ def read_levels_of_factor(item: Item, *, fewest: int) -> tuple[str, ...]:
     """Read the levels of one factor."""
     _refuse_column(item, item.name)
     if not isinstance(item.raw, list) and item.name in HOMES:
-        raise _misplaced(item)
+        raise _misplaced(item, HOMES[item.name])
     levels = list_of(text)(item)
     report_repeats(item.children(), "duplicate-level", "Take one out; capitals do not count.", same=folded)
     if len(item.raw) < fewest:
@@ -179,14 +179,14 @@ def read_level(item: Item, *, unit: ForceUnit) -> Level:
     return Level(name=name, reading=force(item, unit))
 
 
-def unknown_in_plan(item: Item, known: Iterable[str]) -> PlanError:
+def unknown_in_plan(item: Item, known: Iterable[str], homes: Mapping[str, str] | None = None) -> PlanError:
     """Make the error for a key that its table does not have; it may belong to another."""
-    return _misplaced(item) if item.name in HOMES else unknown_key(item, known)
+    homes = HOMES if homes is None else homes
+    return _misplaced(item, homes[item.name]) if item.name in homes else unknown_key(item, known)
 
 
-def _misplaced(item: Item) -> PlanError:
-    says = f"There is no key {quoted(item.name)} here."
-    return item.wrong("misplaced-key", says, f"It belongs {HOMES[item.name]}.")
+def _misplaced(item: Item, home: str) -> PlanError:
+    return item.wrong("misplaced-key", f"There is no key {quoted(item.name)} here.", f"It belongs {home}.")
 
 
 def _homes() -> dict[str, str]:

@@ -30,21 +30,28 @@ REPAIRS = {
 }
 
 
-def check_readings(checking: Checking) -> None:
-    """Read the readings as numbers in the plan's unit and set rows aside that have none."""
+def check_readings(checking: Checking, *, below_zero: bool = False) -> None:
+    """Read the readings as numbers in the plan's unit and set rows aside that have none.
+
+    Parameters
+    ----------
+    checking : Checking
+    below_zero : bool
+        Whether a reading may be negative, as that of a tester without any load may.
+    """
     plain = None if checking.table.decimal_comma else plain_numbers(checking.frame["reading"])
     if plain is not None and (plain > 0).all():
         factor = header_factors(checking, "reading")
         _note_conversion(checking, np.broadcast_to(factor != 1, plain.shape))
         checking.typed["reading"] = pd.Series(plain * factor)
     else:
-        _check_odd_readings(checking)
+        _check_odd_readings(checking, below_zero)
 
 
-def _check_odd_readings(checking: Checking) -> None:
+def _check_odd_readings(checking: Checking, below_zero: bool) -> None:
     labels = checking.encoded("reading")
     numbers = read_numbers(labels.texts, decimal_comma=checking.table.decimal_comma)
-    problems = _problems(numbers, checking.plan.scale == "log")
+    problems = _problems(numbers, checking.plan.scale == "log", below_zero)
     blank = labels.rows_where(problems == "blank")
     checking.asides.add(blank, "reading", "no-reading", "The row has no reading: the edge is not yet cut there.")
     for code, reason in REASONS.items():
@@ -60,14 +67,14 @@ def _check_odd_readings(checking: Checking) -> None:
     checking.typed["reading"] = pd.Series(np.where(sound, numbers.value, np.nan)[labels.codes] * factor)
 
 
-def _problems(numbers: Numbers, log: bool) -> NDArray[np.object_]:
+def _problems(numbers: Numbers, log: bool, below_zero: bool) -> NDArray[np.object_]:
     """Add to the problems of reading a number those of a force."""
     problems = numbers.problem.copy()
     sound = problems == ""
     units = [bool(unit) and force_unit(unit) is None for unit in numbers.unit]
     problems[sound & np.array(units, dtype=bool)] = "unknown-unit"
     sound = problems == ""
-    problems[sound & (numbers.value < 0)] = "negative"
+    problems[sound & (numbers.value < 0) & (not below_zero)] = "negative"
     problems[sound & (numbers.value == 0) & (log | numbers.over)] = "not-positive"
     return problems
 

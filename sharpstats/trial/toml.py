@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -80,8 +81,14 @@ def read_plan(path: str | Path) -> Plan:
     return parse_plan(plan_text(path), file=path.name, folder=path.parent)
 
 
-def plan_text(path: str | Path) -> str:
+def plan_text(path: str | Path, *, example: str = "sharpstats new DIR") -> str:
     """Return the text of a plan: UTF-8, without byte-order mark, lines ended by a newline.
+
+    Parameters
+    ----------
+    path : str or Path
+    example : str
+        The command that writes an example of such a plan.
 
     Raises
     ------
@@ -92,7 +99,7 @@ def plan_text(path: str | Path) -> str:
     try:
         data = path.read_bytes()
     except FileNotFoundError as error:
-        mend = "`sharpstats new DIR` writes an example to begin with."
+        mend = f"`{example}` writes an example to begin with."
         raise _broken("no-plan", path.name, "There is no such plan.", mend) from error
     except OSError as error:
         raise _broken("unreadable", path.name, f"The plan cannot be read: {error.strerror}.") from error
@@ -130,14 +137,21 @@ def parse_plan(text: str, *, file: str = PLAN_FILE, folder: Path | None = None) 
     Traceback (most recent call last):
     sharpstats.errors.PlanError: trial.toml, line 2, unit: `unit` must be "gf" or "N"; it is "kg". ...
     """
-    root = _root(text, file)
+    root = toml_root(text, file)
     values = _values(root, folder)
     if root.problems:
         raise PlanError.gather(sorted(root.problems, key=lambda problem: problem.line or 0))
     return Plan(**values)
 
 
-def _root(text: str, file: str) -> Item:
+def toml_root(text: str, file: str) -> Item:
+    """Return the whole of a TOML file as an item, with nothing wrong so far.
+
+    Raises
+    ------
+    PlanError
+        If the text is not TOML.
+    """
     try:
         return Item(raw=tomllib.loads(text), file=file, lines=key_lines(text), problems=[])
     except RecursionError as error:
@@ -164,17 +178,17 @@ def _values(root: Item, folder: Path | None) -> dict[str, Any]:
     """Read every table, those first that others refer to."""
     values = _top(root, folder)
     unit: ForceUnit = values.get("unit", "gf")
-    factors = _section(root, "factors").attempt(partial(read_factors, fewest_media=_fewest_media(root)))
-    layout = _section(root, "layout").attempt_whole(partial(read_layout, factors=factors))
-    levels = _section(root, "levels").attempt_whole(partial(read_levels, unit=unit))
+    factors = section(root, "factors").attempt(partial(read_factors, fewest_media=_fewest_media(root)))
+    layout = section(root, "layout").attempt_whole(partial(read_layout, factors=factors))
+    levels = section(root, "levels").attempt_whole(partial(read_levels, unit=unit))
     scale: Scale | None = values.get("scale", None if "scale" in root.raw else "log")
     ground = Ground(factors=factors, layout=layout, scale=scale, unit=unit, levels=levels)
     return values | {
         "factors": MappingProxyType(dict(factors or {})),
         "layout": layout,
         "levels": levels,
-        "publishing": _section(root, "publishing").attempt_whole(read_publishing),
-        "claims": _section(root, "claim").attempt(partial(read_claims, ground=ground)),
+        "publishing": section(root, "publishing").attempt_whole(read_publishing),
+        "claims": section(root, "claim").attempt(partial(read_claims, ground=ground)),
     }
 
 
@@ -188,9 +202,9 @@ def _top(root: Item, folder: Path | None) -> dict[str, Any]:
     return {"files" if name == "readings" else name: value for name, value in values.items()}
 
 
-def _section(root: Item, name: str) -> Item:
-    """Return a table or list of tables, empty where the file has none."""
-    return replace(root, raw=root.raw.get(name, _SECTIONS[name]), path=(name,))
+def section(root: Item, name: str, sections: Mapping[str, Any] = _SECTIONS) -> Item:
+    """Return a table or list of tables, or what stands for one that the file does not have."""
+    return replace(root, raw=root.raw.get(name, sections[name]), path=(name,))
 
 
 def _fewest_media(root: Item) -> int:

@@ -59,7 +59,7 @@ def test_that_it_depends_at_all_may_be_claimed_and_that_it_differs_by_nothing_ma
     for depends in ("", "depends = false\n"):
         problem = problem_of(f"{GOOD}{depends}".replace("15 %", "0 %"))
         assert (problem.code, problem.line, problem.key) == ("out-of-range", 16, "claim 1, margin")
-        assert "The margin must be more than zero; it is 0 %." in str(problem)
+        assert "`margin` must be more than zero; it is 0 %." in str(problem)
 
 
 def test_interactions_left_out_are_there() -> None:

@@ -1,0 +1,1 @@
+"""Trust the tester: what its numbers are worth before any medium is judged by them."""
