@@ -24,7 +24,7 @@ from sharpstats.trial.othercolumns import type_other_columns
 from sharpstats.trial.plan import Plan, Scale
 from sharpstats.trial.readingrules import check_readings
 from sharpstats.trial.slips import slips
-from sharpstats.trial.spelling import quoted
+from sharpstats.trial.spelling import counted, quoted
 from sharpstats.trial.table import TextTable
 from sharpstats.units import Quantity
 
@@ -69,7 +69,7 @@ def _checked(table: TextTable, plan: TesterPlan, rules: Rules, scale: Scale) -> 
     set_aside_damaged(checking)
     set_aside_by_hand(checking)
     rules(checking, plan)
-    if not checking.asides.kept.any() and len(checking.frame):
+    if not checking.asides.kept.any() and not _waiting(checking).all():
         checking.caution("nothing-left", "No row is left to use; see why each was set aside.")
     return Checked(
         readings=used_rows(checking),
@@ -233,17 +233,26 @@ def plan_cautions(readings: pd.DataFrame, plan: TesterPlan) -> Iterator[Note]:
         The used rows of `readings.csv`.
     plan : TesterPlan
     """
-    layout = plan.layout
-    counted = {"operator": layout.operators, "edge": layout.edges}
-    for name, planned in counted.items():
+    if readings.empty:
+        return
+    for name, planned in {"operator": plan.layout.operators, "edge": plan.layout.edges}.items():
         found = readings[name].nunique() if name in readings else None
         if planned is not None and found is not None and found != planned:
-            yield Note("not-as-planned", f"The plan has {planned} {name}s; the readings that are used have {found}.")
-    cells = [name for name in ("edge", "operator") if name in readings]
-    sizes = readings.groupby(cells, observed=True).size() if len(readings) else pd.Series(dtype=int)
-    if layout.cuts is not None and (sizes != layout.cuts).any():
-        odd = int((sizes != layout.cuts).sum())
-        first = sizes.index[int(np.argmax(sizes != layout.cuts))]
-        name = " by ".join(map(str, first)) if isinstance(first, tuple) else str(first)
-        yield Note("not-as-planned", f"The plan has {layout.cuts} cuts each; {odd} of {len(sizes)} have another number "
-                   f"(first: {quoted(name)} with {sizes.iloc[int(np.argmax(sizes != layout.cuts))]}).")  # fmt: skip
+            says = f"The plan has {counted(planned, name)}; the readings that are used have {found}."
+            yield Note("not-as-planned", says)
+    if plan.layout.cuts is not None:
+        yield from _odd_cells(readings, plan.layout.cuts)
+
+
+def _odd_cells(readings: pd.DataFrame, cuts: int) -> Iterator[Note]:
+    """Look for edges, in the hands of an operator, that were not cut as often as planned."""
+    sizes = readings.groupby([name for name in ("edge", "operator") if name in readings], observed=True).size()
+    odd = sizes[sizes != cuts]
+    if len(odd):
+        first = odd.index[0]
+        name = quoted(" by ".join(first) if isinstance(first, tuple) else first)
+        yield Note(
+            "not-as-planned",
+            f"The plan has {counted(cuts, 'cut')} each; {len(odd)} of {len(sizes)} have another number "
+            f"(first: {name} with {odd.iloc[0]}).",
+        )

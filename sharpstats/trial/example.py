@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Mapping
 from importlib.resources import files
 from io import StringIO
 from pathlib import Path
@@ -53,20 +54,13 @@ def write_example(folder: str | Path, *, seed: int | None = None) -> tuple[Path,
     ['trial.toml', 'readings.csv', 'media.csv']
     >>> folder.cleanup()
     """
-    target = Path(folder)
     drawn = int(np.random.default_rng().integers(1, 10**6)) if seed is None else seed
     texts = {
         "trial.toml": Template(_packaged("example.toml")).substitute(seed=drawn),
         "readings.csv": run_sheet(drawn),
         "media.csv": _packaged("example.media.csv"),
     }
-    _refuse_to_overwrite(target, tuple(texts))
-    try:
-        return _write(target, texts)
-    except OSError as error:
-        reason = error.strerror or error
-        message = f"{target}: the example cannot be written here ({reason}). Choose another folder."
-        raise TrialError(message) from error
+    return write_new(folder, texts)
 
 
 def run_sheet(seed: int) -> str:
@@ -102,6 +96,31 @@ def _packaged(name: str) -> str:
     return (files("sharpstats.trial") / name).read_text(encoding="utf-8")
 
 
+def write_new(folder: str | Path, texts: Mapping[str, str]) -> tuple[Path, ...]:
+    """Write files into a folder, all of them or none; nothing is overwritten.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if it does not exist.
+    texts : mapping of str to str
+        What goes into each file.
+
+    Raises
+    ------
+    TrialError
+        If one of the files exists already, or the folder cannot be written to.
+    """
+    target = Path(folder)
+    _refuse_to_overwrite(target, tuple(texts))
+    try:
+        return _write(target, texts)
+    except OSError as error:
+        reason = error.strerror or error
+        message = f"{target}: the example cannot be written here ({reason}). Choose another folder."
+        raise TrialError(message) from error
+
+
 def _refuse_to_overwrite(folder: Path, names: tuple[str, ...]) -> None:
     there = [name for name in names if (folder / name).exists()]
     if there:
@@ -116,7 +135,7 @@ def _refuse_to_overwrite(folder: Path, names: tuple[str, ...]) -> None:
         )
 
 
-def _write(folder: Path, texts: dict[str, str]) -> tuple[Path, ...]:
+def _write(folder: Path, texts: Mapping[str, str]) -> tuple[Path, ...]:
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
         with (folder / name).open("x", encoding="utf-8", newline="") as file:
