@@ -233,6 +233,8 @@ RESULTS: tuple[Column, ...] = (
     Column(name="level", kind="number", sentence="Level of the interval, between 0 and 1."),
     Column(name="edges", kind="integer", sentence="Number of edges."),
     Column(name="cuts", kind="integer", sentence="Number of cuts."),
+    Column(name="expected", kind="number", sentence="Number of cuts to expect without a habit."),
+    Column(name="step", kind="number", unit="study", sentence="Step on which all readings lie."),
 )
 """Columns that a result's `.table` may have."""
 
