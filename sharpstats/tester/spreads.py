@@ -1,0 +1,402 @@
+"""Where the spread of a tester's readings comes from: cuts, operators, edges, days, lots, testers.
+
+Every part is found twice: by restricted maximum likelihood, and, where the layout is balanced, by
+its mean squares, whose numbers are then the ones told. Sums and ratios of parts have intervals by
+the modified-large-sample method (Burdick & Graybill 1992; for gauge studies Burdick, Borror &
+Montgomery 2005, Design and Analysis of Gauge R&R Studies, SIAM).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sharpstats.errors import FitError
+from sharpstats.late import Shown
+from sharpstats.model.meansquares import MeanSquares
+from sharpstats.model.mixed import MixedFit, fit_mixed
+from sharpstats.notes import Note
+from sharpstats.tester.amounts import Amount, Amounts, gathered, root_of
+from sharpstats.tester.arrangement import (
+    BOTH,
+    OPERATOR,
+    REPEATABILITY,
+    Arrangement,
+    LayoutName,
+    Part,
+    find_arrangement,
+)
+from sharpstats.tester.bootstrap import Bootstrap, draw_again
+from sharpstats.tester.known import FromCurvature, FromSquares, Known
+from sharpstats.tester.pooling import POOL_ABOVE, Pooling, decide
+from sharpstats.tester.squares import mean_squares_of, sweep
+from sharpstats.units import ForceUnit
+
+Floats = NDArray[np.float64]
+Scale = Literal["log", "as read"]
+VALUE = "value"
+LIMIT_FACTOR = 2.8
+"""Two single cuts differ by more than this many SDs in 5 of 100 pairs: 1.96 times the root of 2, rounded by
+ISO 5725-6:1994, clause 4.1."""
+CATEGORIES_FACTOR = 1.41
+"""Root of 2 as it is rounded in the number of distinct categories (Measurement Systems Analysis, 4th ed. 2010)."""
+REPRODUCIBILITY, INTERMEDIATE, WHOLE = "reproducibility", "intermediate precision", "whole"
+BETWEEN = "between operators"
+DIFFER = 0.01
+"""REML and mean squares are said to differ where an SD does by more than this share of the whole's."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Spreads(Shown):
+    """The parts of the spread of a tester's readings.
+
+    Attributes
+    ----------
+    layout : str
+        ``crossed``, ``nested``, ``one operator`` or ``like edges``.
+    scale : str
+        ``log`` (differences are ratios) or ``as read``.
+    unit : str
+        Unit of the readings, ``gf`` or ``N``.
+    level : float
+        Level of the intervals, between 0 and 1.
+    parts : tuple of Part
+        The parts beside repeatability.
+    variances : ndarray of shape (k + 1,)
+        Variances on the scale, in the order of `parts`, repeatability last: by mean squares where the layout is
+        balanced, else by REML.
+    fit : MixedFit
+        The model by REML, with profile-likelihood intervals in `fit.components`.
+    squares : MeanSquares or None
+        Mean squares of the model's parts; approximate ones where the layout is not balanced.
+    exact : bool
+        Whether the layout is balanced, so that `squares` are the classical ones.
+    why_not : str
+        Why there are no exact mean squares; empty where there are.
+    pooling : Pooling or None
+        What was done with operator x edge; None where the layout has no such part to decide on.
+    readings : DataFrame
+        What was analysed, one row a cut, with `value` on the scale.
+    seed, draws : int
+        Of the bootstrap in `check`.
+    notes : tuple of Note
+    """
+
+    layout: LayoutName
+    scale: Scale
+    unit: ForceUnit
+    level: float
+    parts: tuple[Part, ...]
+    variances: Floats
+    fit: MixedFit = field(repr=False)
+    squares: MeanSquares | None = field(repr=False)
+    exact: bool
+    why_not: str
+    pooling: Pooling | None
+    readings: pd.DataFrame = field(repr=False)
+    seed: int
+    draws: int
+    notes: tuple[Note, ...]
+
+    @property
+    def terms(self) -> tuple[str, ...]:
+        """Names of the parts, repeatability last."""
+        return (*(part.name for part in self.parts), REPEATABILITY)
+
+    @property
+    def df(self) -> float:
+        """Degrees of freedom of repeatability; NaN where it has none of its own."""
+        return float(self.squares.df[-1]) if self.squares is not None else float("nan")
+
+    @cached_property
+    def known(self) -> Known:
+        """Where the intervals come from."""
+        return _from_curvature(self.fit, self.parts) if self.squares is None else FromSquares(self.squares)
+
+    @property
+    def wide(self) -> str:
+        """What the spread of the tester over all that changed in the study is called.
+
+        ``reproducibility`` with two operators or more, ``intermediate precision`` where only days, lots or testers
+        changed, else ``repeatability``.
+        """
+        own = [part for part in self.parts if not part.of_edges]
+        if any(OPERATOR in part.names for part in own):
+            return REPRODUCIBILITY
+        return INTERMEDIATE if own else REPEATABILITY
+
+    @cached_property
+    def sums(self) -> dict[str, Floats]:
+        """Weights over the parts of each sum that is told, by its name."""
+        edges = np.array([*(part.of_edges for part in self.parts), False])
+        operators = np.array([*(OPERATOR in part.names or BOTH in part.names for part in self.parts), False]) & ~edges
+        found = dict(zip(self.terms, np.eye(len(self.terms)), strict=True))
+        found |= {BETWEEN: operators.astype(float)} if operators.sum() > 1 else {}
+        found |= {self.wide: (~edges).astype(float)}
+        return found | ({WHOLE: np.ones(len(edges))} if edges.any() else {})
+
+    def sd_of(self, weights: Floats) -> Amount:
+        """SD of a weighted sum of the parts.
+
+        Parameters
+        ----------
+        weights : ndarray of shape (k + 1,)
+            Over `terms`.
+
+        Returns
+        -------
+        Amount
+            On the scale of the analysis.
+        """
+        return root_of(float(weights @ self.variances), self.known.of_sum(weights, self.level), self.level)
+
+    @cached_property
+    def sds(self) -> Amounts:
+        """SD of each part, and of the sums `between operators`, `reproducibility` and `whole`, on the scale."""
+        return gathered(self.sums, map(self.sd_of, self.sums.values()), self.level)
+
+    @cached_property
+    def shares(self) -> Amounts:
+        """Share of each part, and of the tester, in the variance of the whole, in percent."""
+        whole = self.sums.get(WHOLE, self.sums[self.wide])
+        asked = {term: row for term, row in self.sums.items() if not np.array_equal(row, whole)}
+        return gathered(asked, (self._ratio(row, whole, 100.0) for row in asked.values()), self.level)
+
+    def _ratio(self, above: Floats, below: Floats, factor: float) -> Amount:
+        estimate = float(above @ self.variances) / float(below @ self.variances)
+        low, high = self.known.of_ratio(above, below, self.level)
+        most = 1.0 if np.all(above <= below) else np.inf
+        low, high = min(low, estimate), max(min(high, most), estimate)
+        return Amount(estimate=estimate, low=low, high=high, level=self.level).times(factor)
+
+    @cached_property
+    def limits(self) -> Amounts:
+        """ISO 5725's limits r and R: 2.8 SDs, on the scale; two single cuts differ by less 95 times in 100."""
+        named = {"r": REPEATABILITY} | ({"R": self.wide} if self.wide != REPEATABILITY else {})
+        return gathered(named, (self.sds[term].times(LIMIT_FACTOR) for term in named.values()), self.level)
+
+    @cached_property
+    def categories(self) -> Amount | None:
+        """Number of groups of edges like these that the tester tells apart; None where no edges were compared.
+
+        1.41 times the SD between edges over the SD of the tester.
+        """
+        if WHOLE not in self.sums:
+            return None
+        edges = self.sums[WHOLE] - self.sums[self.wide]
+        squared = self._ratio(edges, self.sums[self.wide], CATEGORIES_FACTOR**2)
+        low, high = float(np.sqrt(squared.low)), float(np.sqrt(squared.high))
+        return Amount(estimate=float(np.sqrt(squared.estimate)), low=low, high=high, level=self.level)
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row a part or sum: term, variance, sd, low, high (of the SD), level, share."""
+        whole = float(self.sums.get(WHOLE, self.sums[self.wide]) @ self.variances)
+        variances = np.array([row @ self.variances for row in self.sums.values()])
+        return pd.DataFrame({"term": self.sds.terms, "variance": variances, "sd": self.sds.estimate,
+                             "low": self.sds.low, "high": self.sds.high, "level": self.level,
+                             "share": 100 * variances / whole})  # fmt: skip
+
+    @cached_property
+    def by_likelihood(self) -> pd.DataFrame:
+        """One row a part by REML: term, variance, sd, low, high (profile likelihood), level, share."""
+        order = [*range(len(self.parts)), len(self.parts)]
+        return self.fit.components.table.iloc[order].assign(term=self.terms).reset_index(drop=True)
+
+    @cached_property
+    def check(self) -> Bootstrap | None:
+        """The study drawn again many times from its own estimates; None where there are no mean squares."""
+        if not isinstance(self.known, FromSquares):
+            return None
+        codes = [part.codes for part in self.parts]
+        layout = sweep(codes, len(self.readings))
+        return draw_again(self.fit, codes, layout, self.known, self.variances, self.sums, self.seed, self.draws)
+
+    @cached_property
+    def other_way(self) -> Spreads | None:
+        """The same study with operator x edge kept where it was pooled, or pooled where it was kept."""
+        if self.pooling is None:
+            return None
+        return find_spreads(
+            self.readings, scale=self.scale, level=self.level, layout=self.layout, unit=self.unit,
+            pool_above=1.0 if self.pooling.pooled else 0.0, seed=self.seed, draws=self.draws,
+        )  # fmt: skip
+
+
+def find_spreads(
+    readings: pd.DataFrame, *, scale: Scale, level: float = 0.95, layout: LayoutName | None = None,
+    unit: ForceUnit = "gf", pool_above: float = POOL_ABOVE, seed: int = 1, draws: int = 2000,
+) -> Spreads:  # fmt: skip
+    """Split the spread of a tester's readings into its parts.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        One row a cut: `edge`, `reading` (in `unit`), and where recorded `over_range`, `operator`, `day`,
+        `filament_lot`, `tester`.
+    scale : {"log", "as read"}
+        On ``log`` all SDs are SDs of the natural logarithm.
+    level : float
+        Level of the intervals, between 0 and 1.
+    layout : {"crossed", "nested", "one operator", "like edges"}, optional
+        As the plan has it; left out: as the readings show it. Only a person can say that edges are alike.
+    unit : {"gf", "N"}
+    pool_above : float
+        Pool operator x edge into repeatability where the p value of its F test is above this.
+    seed, draws : int
+        Of the bootstrap in `Spreads.check`.
+
+    Returns
+    -------
+    Spreads
+
+    Raises
+    ------
+    FitError
+        If the readings cannot answer.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({
+    ...     "edge": list("aaabbbccc"), "reading": [150, 156, 147, 171, 180, 176, 139, 148, 144],
+    ... })
+    >>> found = find_spreads(table, scale="as read")
+    >>> found.sds.table.round(1)[["term", "estimate", "low", "high"]]
+                term  estimate  low   high
+    0           edge      16.6  8.4  105.3
+    1  repeatability       4.5  2.9   10.0
+    2          whole      17.2  9.5  105.4
+    """
+    _check(scale, level, pool_above)
+    used = _on_scale(readings, scale)
+    arrangement = find_arrangement(used, layout)
+    over = bool(used["over_range"].any())
+    pooling = None if over else _pooling(used, arrangement, pool_above)
+    parts = tuple(part for part in arrangement.parts if not (pooling and pooling.pooled and part.name == BOTH))
+    fit = fit_mixed(used, response=VALUE, random=[part.columns for part in parts], level=level,
+                    over="over_range" if over else None)  # fmt: skip
+    squares = None if over else _squares(used, parts, level)
+    exact = squares is not None and fit.strata is not None
+    by_reml = _by_reml(fit, parts)
+    variances = np.maximum(squares.weights @ squares.mean_square, 0) if exact and squares is not None else by_reml
+    why = "" if exact else _why_not(over, squares is None)
+    notes = (*arrangement.notes, *_notes(used, parts, pooling, over, why, variances, by_reml))
+    return Spreads(
+        layout=arrangement.kind, scale=scale, unit=unit, level=level, parts=parts, variances=variances, fit=fit,
+        squares=squares, exact=exact, why_not=why, pooling=pooling, readings=used, seed=seed, draws=draws, notes=notes,
+    )  # fmt: skip
+
+
+def _check(scale: str, level: float, pool_above: float) -> None:
+    if scale not in ("log", "as read"):
+        raise ValueError(f'`scale` must be "log" or "as read", got {scale!r}')
+    if not 0 < level < 1:
+        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    if not 0 <= pool_above <= 1:
+        raise ValueError(f"`pool_above` must lie between 0 and 1, got {pool_above}")
+
+
+def _on_scale(readings: pd.DataFrame, scale: str) -> pd.DataFrame:
+    """The readings with their values on the scale; refuse what shows no spread at all."""
+    if len(readings) < 2:
+        raise FitError(f"A tester study needs at least two cuts; there are {len(readings)}.")
+    y = readings["reading"].to_numpy(float)
+    if scale == "log" and y.min() <= 0:
+        raise FitError(
+            'A reading of 0 or less has no logarithm. Set it aside with its reason, or write scale = "as read".'
+        )
+    if np.ptp(y) == 0:
+        raise FitError(
+            f"All {len(y)} readings are {y[0]:g}. That is no proof that the tester repeats: it may be too coarse, or "
+            "the edges all over its range. Ask for its smallest step, and study edges that differ."
+        )
+    over = readings["over_range"] if "over_range" in readings else np.zeros(len(y), dtype=bool)
+    return readings.assign(**{VALUE: np.log(y) if scale == "log" else y, "over_range": over})
+
+
+def _pooling(used: pd.DataFrame, arrangement: Arrangement, above: float) -> Pooling | None:
+    """Decide on operator x edge where the layout has it as a part of its own."""
+    names = [part.name for part in arrangement.parts]
+    squares = _squares(used, arrangement.parts, 0.95) if BOTH in names else None
+    if squares is None:
+        return None
+    i = names.index(BOTH)
+    return decide((squares.mean_square[i], squares.mean_square[-1]), (squares.df[i], squares.df[-1]), above)
+
+
+def _squares(used: pd.DataFrame, parts: tuple[Part, ...], level: float) -> MeanSquares | None:
+    layout = sweep([part.codes for part in parts], len(used))
+    y = used[VALUE].to_numpy(float)
+    found = mean_squares_of(layout, y, (*(part.name for part in parts), REPEATABILITY), level)
+    if found is not None and found.mean_square[-1] <= 1e-20 * float(np.var(y)):
+        raise FitError(
+            "All cuts that should show repeatability read the same, so it cannot be told. Most likely the tester's "
+            "step is coarser than its spread: find the step, and read finer if the tester can."
+        )
+    return found
+
+
+def _by_reml(fit: MixedFit, parts: tuple[Part, ...]) -> Floats:
+    return np.where(fit.optimum.zero, 0.0, fit.optimum.variances)[fit.structure.positions]
+
+
+def _from_curvature(fit: MixedFit, parts: tuple[Part, ...]) -> FromCurvature:
+    """Covariance of the variances by the expected information, with zero ones held there."""
+    places = fit.structure.positions
+    inside = np.flatnonzero(~fit.optimum.zero[places])
+    covariance = np.zeros((len(places), len(places)))
+    information = fit.optimum.expected[np.ix_(places, places)][np.ix_(inside, inside)]
+    covariance[np.ix_(inside, inside)] = 2 * np.linalg.inv(information)
+    return FromCurvature(_by_reml(fit, parts), covariance)
+
+
+def _why_not(over: bool, confounded: bool) -> str:
+    if over:
+        return "Some readings are over the tester's range, so mean squares cannot be formed."
+    if confounded:
+        return "The layout leaves a part without a mean square of its own."
+    return "The layout is not balanced: cuts were lost, or its factors do not meet equally often."
+
+
+FRESH_SPOT = Note(
+    "fresh-spot", "A cut is destructive, so each one is at a fresh spot of the edge: differences from spot to spot "
+    "along an edge sit inside repeatability.",
+)  # fmt: skip
+
+
+def _notes(
+    used: pd.DataFrame, parts: tuple[Part, ...], pooling: Pooling | None, over: bool, why: str, variances: Floats,
+    by_reml: Floats,
+) -> list[Note]:  # fmt: skip
+    notes = [FRESH_SPOT]
+    notes += [] if pooling is None else [_pooling_note(pooling)]
+    if over:
+        notes.append(Note("over-range", f"{int(used['over_range'].sum())} readings are over the tester's range. They "
+                          "count as being over it, not as the number shown; intervals of sums and ratios are "
+                          "approximate."))  # fmt: skip
+    if why and not over:
+        notes.append(Note("not-balanced", f"{why} The parts are found by restricted maximum likelihood alone, and "
+                          "their intervals from mean squares that hold nearly, not exactly."))  # fmt: skip
+    terms = (*(part.name for part in parts), REPEATABILITY)
+    notes += [Note("zero-variance", f"The readings show no spread of {term}: it is estimated as zero, and its interval "
+                   "says how much may be there.")
+              for term, value in zip(terms, variances, strict=True) if value == 0]  # fmt: skip
+    gap = np.abs(np.sqrt(variances) - np.sqrt(by_reml)) / np.sqrt(variances.sum())
+    if np.any(gap > DIFFER):
+        notes.append(Note("differ", "Mean squares and restricted maximum likelihood differ here, because a part that "
+                          "comes out below zero is told as zero. Both are kept; the numbers are those of the mean "
+                          "squares."))  # fmt: skip
+    return notes
+
+
+def _pooling_note(pooling: Pooling) -> Note:
+    test = f"F = {pooling.f:.2f}, p = {pooling.p:.2f}"
+    if pooling.pooled:
+        return Note("pooled", f"Operator x edge shows no more spread than repeatability explains ({test}, above "
+                    f"{pooling.above:g}), so it is pooled into repeatability.")  # fmt: skip
+    return Note("kept", f"Operator x edge is kept as a part of its own ({test}, not above {pooling.above:g}).")
