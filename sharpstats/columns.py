@@ -235,6 +235,17 @@ RESULTS: tuple[Column, ...] = (
     Column(name="cuts", kind="integer", sentence="Number of cuts."),
     Column(name="expected", kind="number", sentence="Number of cuts to expect without a habit."),
     Column(name="step", kind="number", unit="study", sentence="Step on which all readings lie."),
+    Column(name="smallest", kind="number", unit="scale",
+           sentence="Smallest difference between two edges that so many cuts on each can show."),
+    Column(name="by_standard", kind="number", unit="scale", sentence="The same by ISO 5725-6, with 1.96 SDs."),
+    Column(name="found", kind="number", unit="scale", sentence="True difference that is found nine times in ten."),
+    Column(name="wanted", kind="number", unit="scale", sentence="Difference that the tester shall be able to show."),
+    Column(name="floor", kind="number", unit="scale", sentence="Difference that no number of cuts goes below."),
+    Column(name="low_error", kind="number", unit="scale", sentence="Monte-Carlo standard error of the lower limit."),
+    Column(name="high_error", kind="number", unit="scale", sentence="Monte-Carlo standard error of the upper limit."),
+    Column(name="held", kind="number", unit="%", sentence="Share of drawn studies whose interval holds the truth."),
+    Column(name="held_error", kind="number", unit="percentage points",
+           sentence="Monte-Carlo standard error of that share."),
 )
 """Columns that a result's `.table` may have."""
 

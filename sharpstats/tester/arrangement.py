@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import get_args
 
 import numpy as np
 import pandas as pd
@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from sharpstats.errors import FitError
 from sharpstats.notes import Note
+from sharpstats.tester.plan import Kind
 
 Codes = NDArray[np.intp]
 Floats = NDArray[np.float64]
-LayoutName = Literal["crossed", "nested", "one operator", "like edges"]
-LAYOUTS: tuple[LayoutName, ...] = get_args(LayoutName)
+LAYOUTS: tuple[Kind, ...] = get_args(Kind)
 REPEATABILITY, OPERATOR, EDGE, BOTH = "repeatability", "operator", "edge", "operator x edge"
 CIRCUMSTANCES = {"day": "day", "filament_lot": "filament lot", "tester": "tester unit"}
 """Columns that may add a part of their own, and what the part is called."""
@@ -74,7 +74,7 @@ class Arrangement:
     notes : tuple of Note
     """
 
-    kind: LayoutName
+    kind: Kind
     parts: tuple[Part, ...]
     notes: tuple[Note, ...]
 
@@ -125,10 +125,10 @@ def _levels(readings: pd.DataFrame, column: str) -> int:
     return int(readings[column].nunique()) if column in readings else 0
 
 
-def _kind(readings: pd.DataFrame, stated: str | None) -> LayoutName:
+def _kind(readings: pd.DataFrame, stated: str | None) -> Kind:
     """The layout the readings show; refuse one that they contradict."""
     operators, shared = _levels(readings, "operator"), _shared_edges(readings)
-    found: LayoutName = "one operator" if operators < 2 else "crossed" if shared else "nested"
+    found: Kind = "one operator" if operators < 2 else "crossed" if shared else "nested"
     if stated == "like edges":
         return "like edges"
     if stated is None or stated == found:
@@ -158,7 +158,7 @@ def _shared_edges(readings: pd.DataFrame) -> list[str]:
     return [str(edge) for edge in counts.index[counts > 1]]
 
 
-def _candidates(readings: pd.DataFrame, kind: LayoutName) -> Iterable[Part]:
+def _candidates(readings: pd.DataFrame, kind: Kind) -> Iterable[Part]:
     """All parts that the columns could give, the layout's own first."""
     named = {OPERATOR: ("operator",), EDGE: ("edge",), BOTH: ("operator", "edge")}
     wanted = [] if kind == "one operator" else [OPERATOR]
@@ -226,7 +226,7 @@ def _centred(codes: Codes) -> Floats:
     return z - z.mean(axis=0)
 
 
-def _check_something_left(parts: list[Part], kind: LayoutName) -> None:
+def _check_something_left(parts: list[Part], kind: Kind) -> None:
     """One cut on each edge shows nothing unless operators differ or the edges are alike."""
     if not any(OPERATOR in part.names for part in parts):
         raise FitError(
@@ -235,7 +235,7 @@ def _check_something_left(parts: list[Part], kind: LayoutName) -> None:
         )
 
 
-def _kind_notes(kind: LayoutName, parts: Sequence[Part]) -> list[Note]:
+def _kind_notes(kind: Kind, parts: Sequence[Part]) -> list[Note]:
     told = {
         "one operator": Note("one-operator", "One operator made all cuts, so nothing is known about how far two "
                              "people differ."),

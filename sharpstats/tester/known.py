@@ -75,18 +75,26 @@ class FromCurvature:
     variances : ndarray of shape (k,)
     covariance : ndarray of shape (k, k)
         Of the variances; zero where one is estimated as zero.
+    profile : ndarray of shape (2, k)
+        Lower and upper limits of each variance by profile likelihood, for a single one.
     """
 
     variances: Floats
     covariance: Floats
+    profile: Floats
 
     def of_sum(self, weights: Floats, level: float) -> Limits:
         """Limits of a weighted sum of variances."""
+        used = np.flatnonzero(weights)
+        if len(used) == 1:
+            low, high = (float(limit) for limit in weights[used[0]] * self.profile[:, used[0]])
+            return low, high
         value, error = float(weights @ self.variances), float(weights @ self.covariance @ weights)
         if value <= 0 or error <= 0:
             return 0.0, np.inf
         df, tail = 2 * value**2 / error, (1 - level) / 2
-        return float(df * value / special.chdtri(df, tail)), float(df * value / special.chdtri(df, 1 - tail))
+        most, least = (float(special.chdtri(df, share)) for share in (tail, 1 - tail))
+        return df * value / most, df * value / least if least > 0 else np.inf
 
     def of_ratio(self, above: Floats, below: Floats, level: float) -> Limits:
         """Limits of a ratio of two sums of variances."""

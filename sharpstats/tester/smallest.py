@@ -23,6 +23,7 @@ from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount
 from sharpstats.tester.arrangement import BOTH, OPERATOR
 from sharpstats.tester.spreads import Spreads
+from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit, Quantity, parse_quantity
 
 Floats = NDArray[np.float64]
@@ -72,7 +73,7 @@ class Smallest(Shown):
     high: Floats
     found: Floats
     level: float
-    scale: Literal["log", "as read"]
+    scale: Scale
     unit: ForceUnit
     notes: tuple[Note, ...]
 
@@ -110,7 +111,7 @@ class CutsNeeded(Shown):
     high: int | None
     floor: float
     level: float
-    scale: Literal["log", "as read"]
+    scale: Scale
     unit: ForceUnit
 
     @cached_property

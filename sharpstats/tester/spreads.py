@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -27,18 +26,26 @@ from sharpstats.tester.arrangement import (
     OPERATOR,
     REPEATABILITY,
     Arrangement,
-    LayoutName,
     Part,
     find_arrangement,
 )
 from sharpstats.tester.bootstrap import Bootstrap, draw_again
+from sharpstats.tester.caveats import (
+    FRESH_SPOT,
+    alike_notes,
+    over_note,
+    pooling_note,
+    spread_notes,
+    unbalanced_note,
+)
 from sharpstats.tester.known import FromCurvature, FromSquares, Known
+from sharpstats.tester.plan import Kind
 from sharpstats.tester.pooling import POOL_ABOVE, Pooling, decide
 from sharpstats.tester.squares import mean_squares_of, sweep
+from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 
 Floats = NDArray[np.float64]
-Scale = Literal["log", "as read"]
 VALUE = "value"
 LIMIT_FACTOR = 2.8
 """Two single cuts differ by more than this many SDs in 5 of 100 pairs: 1.96 times the root of 2, rounded by
@@ -47,8 +54,6 @@ CATEGORIES_FACTOR = 1.41
 """Root of 2 as it is rounded in the number of distinct categories (Measurement Systems Analysis, 4th ed. 2010)."""
 REPRODUCIBILITY, INTERMEDIATE, WHOLE = "reproducibility", "intermediate precision", "whole"
 BETWEEN = "between operators"
-DIFFER = 0.01
-"""REML and mean squares are said to differ where an SD does by more than this share of the whole's."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -87,7 +92,7 @@ class Spreads(Shown):
     notes : tuple of Note
     """
 
-    layout: LayoutName
+    layout: Kind
     scale: Scale
     unit: ForceUnit
     level: float
@@ -116,7 +121,7 @@ class Spreads(Shown):
     @cached_property
     def known(self) -> Known:
         """Where the intervals come from."""
-        return _from_curvature(self.fit, self.parts) if self.squares is None else FromSquares(self.squares)
+        return _from_curvature(self.fit) if self.squares is None else FromSquares(self.squares)
 
     @property
     def wide(self) -> str:
@@ -205,8 +210,7 @@ class Spreads(Shown):
     @cached_property
     def by_likelihood(self) -> pd.DataFrame:
         """One row a part by REML: term, variance, sd, low, high (profile likelihood), level, share."""
-        order = [*range(len(self.parts)), len(self.parts)]
-        return self.fit.components.table.iloc[order].assign(term=self.terms).reset_index(drop=True)
+        return self.fit.components.table.assign(term=self.terms)
 
     @cached_property
     def check(self) -> Bootstrap | None:
@@ -229,7 +233,7 @@ class Spreads(Shown):
 
 
 def find_spreads(
-    readings: pd.DataFrame, *, scale: Scale, level: float = 0.95, layout: LayoutName | None = None,
+    readings: pd.DataFrame, *, scale: Scale, level: float = 0.95, layout: Kind | None = None,
     unit: ForceUnit = "gf", pool_above: float = POOL_ABOVE, seed: int = 1, draws: int = 2000,
 ) -> Spreads:  # fmt: skip
     """Split the spread of a tester's readings into its parts.
@@ -282,13 +286,18 @@ def find_spreads(
                     over="over_range" if over else None)  # fmt: skip
     squares = None if over else _squares(used, parts, level)
     exact = squares is not None and fit.strata is not None
-    by_reml = _by_reml(fit, parts)
+    by_reml = _by_reml(fit)
     variances = np.maximum(squares.weights @ squares.mean_square, 0) if exact and squares is not None else by_reml
     why = "" if exact else _why_not(over, squares is None)
-    notes = (*arrangement.notes, *_notes(used, parts, pooling, over, why, variances, by_reml))
+    notes = [*arrangement.notes, FRESH_SPOT]
+    notes += alike_notes(used, arrangement, VALUE) if arrangement.kind == "like edges" and not over else []
+    notes += [] if pooling is None else [pooling_note(pooling)]
+    notes += [over_note(int(used["over_range"].sum()))] if over else [unbalanced_note(why)] if why else []
+    notes += spread_notes((*(part.name for part in parts), REPEATABILITY), variances, by_reml)
     return Spreads(
         layout=arrangement.kind, scale=scale, unit=unit, level=level, parts=parts, variances=variances, fit=fit,
-        squares=squares, exact=exact, why_not=why, pooling=pooling, readings=used, seed=seed, draws=draws, notes=notes,
+        squares=squares, exact=exact, why_not=why, pooling=pooling, readings=used, seed=seed, draws=draws,
+        notes=tuple(notes),
     )  # fmt: skip
 
 
@@ -304,7 +313,7 @@ def _check(scale: str, level: float, pool_above: float) -> None:
 def _on_scale(readings: pd.DataFrame, scale: str) -> pd.DataFrame:
     """The readings with their values on the scale; refuse what shows no spread at all."""
     if len(readings) < 2:
-        raise FitError(f"A tester study needs at least two cuts; there are {len(readings)}.")
+        raise FitError(f"A tester study needs at least two cuts; there {'is 1' if len(readings) else 'are none'}.")
     y = readings["reading"].to_numpy(float)
     if scale == "log" and y.min() <= 0:
         raise FitError(
@@ -341,18 +350,18 @@ def _squares(used: pd.DataFrame, parts: tuple[Part, ...], level: float) -> MeanS
     return found
 
 
-def _by_reml(fit: MixedFit, parts: tuple[Part, ...]) -> Floats:
+def _by_reml(fit: MixedFit) -> Floats:
     return np.where(fit.optimum.zero, 0.0, fit.optimum.variances)[fit.structure.positions]
 
 
-def _from_curvature(fit: MixedFit, parts: tuple[Part, ...]) -> FromCurvature:
+def _from_curvature(fit: MixedFit) -> FromCurvature:
     """Covariance of the variances by the expected information, with zero ones held there."""
     places = fit.structure.positions
     inside = np.flatnonzero(~fit.optimum.zero[places])
     covariance = np.zeros((len(places), len(places)))
     information = fit.optimum.expected[np.ix_(places, places)][np.ix_(inside, inside)]
     covariance[np.ix_(inside, inside)] = 2 * np.linalg.inv(information)
-    return FromCurvature(_by_reml(fit, parts), covariance)
+    return FromCurvature(_by_reml(fit), covariance, np.array([fit.components.low, fit.components.high]))
 
 
 def _why_not(over: bool, confounded: bool) -> str:
@@ -361,42 +370,3 @@ def _why_not(over: bool, confounded: bool) -> str:
     if confounded:
         return "The layout leaves a part without a mean square of its own."
     return "The layout is not balanced: cuts were lost, or its factors do not meet equally often."
-
-
-FRESH_SPOT = Note(
-    "fresh-spot", "A cut is destructive, so each one is at a fresh spot of the edge: differences from spot to spot "
-    "along an edge sit inside repeatability.",
-)  # fmt: skip
-
-
-def _notes(
-    used: pd.DataFrame, parts: tuple[Part, ...], pooling: Pooling | None, over: bool, why: str, variances: Floats,
-    by_reml: Floats,
-) -> list[Note]:  # fmt: skip
-    notes = [FRESH_SPOT]
-    notes += [] if pooling is None else [_pooling_note(pooling)]
-    if over:
-        notes.append(Note("over-range", f"{int(used['over_range'].sum())} readings are over the tester's range. They "
-                          "count as being over it, not as the number shown; intervals of sums and ratios are "
-                          "approximate."))  # fmt: skip
-    if why and not over:
-        notes.append(Note("not-balanced", f"{why} The parts are found by restricted maximum likelihood alone, and "
-                          "their intervals from mean squares that hold nearly, not exactly."))  # fmt: skip
-    terms = (*(part.name for part in parts), REPEATABILITY)
-    notes += [Note("zero-variance", f"The readings show no spread of {term}: it is estimated as zero, and its interval "
-                   "says how much may be there.")
-              for term, value in zip(terms, variances, strict=True) if value == 0]  # fmt: skip
-    gap = np.abs(np.sqrt(variances) - np.sqrt(by_reml)) / np.sqrt(variances.sum())
-    if np.any(gap > DIFFER):
-        notes.append(Note("differ", "Mean squares and restricted maximum likelihood differ here, because a part that "
-                          "comes out below zero is told as zero. Both are kept; the numbers are those of the mean "
-                          "squares."))  # fmt: skip
-    return notes
-
-
-def _pooling_note(pooling: Pooling) -> Note:
-    test = f"F = {pooling.f:.2f}, p = {pooling.p:.2f}"
-    if pooling.pooled:
-        return Note("pooled", f"Operator x edge shows no more spread than repeatability explains ({test}, above "
-                    f"{pooling.above:g}), so it is pooled into repeatability.")  # fmt: skip
-    return Note("kept", f"Operator x edge is kept as a part of its own ({test}, not above {pooling.above:g}).")
