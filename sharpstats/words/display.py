@@ -1,17 +1,12 @@
 """How results show themselves in a notebook cell and on a terminal.
 
-Each result is told once, as blocks; the two outputs are made from the same blocks. A result
-without words of its own is shown as its `.table` with its notes.
+Each result is told once, as blocks (`told.py`); the two outputs are made from the same blocks. Here it is said
+which words belong to which result.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from functools import singledispatch
-from typing import Any
-
-import pandas as pd
 
 from sharpstats.claims.finding import Finding, Findings
 from sharpstats.claims.fragility import Fragility
@@ -19,6 +14,7 @@ from sharpstats.model.controls import Drift
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
+from sharpstats.tester.study import TesterStudy
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
 from sharpstats.words.fragility import fragility_blocks
@@ -28,25 +24,16 @@ from sharpstats.words.onfit import METHODS, adjusted_forms, mixed_fit_blocks, no
 from sharpstats.words.ontrial import trial_blocks
 from sharpstats.words.passage import Passage
 from sharpstats.words.tables import Form, label
+from sharpstats.words.tester.study import study_blocks
+from sharpstats.words.told import blocks
 
 ADJUSTED = {
     "none": "each by itself", "tukey": "Tukey, all pairs", "dunnett": "Dunnett, against one", "holm": "Holm",
 }  # fmt: skip
 
 
-@singledispatch
-def blocks(result: Any) -> Iterator[Block]:
-    """Tell a result as blocks; a result of a kind unknown here shows its table and notes."""
-    name = " ".join(re.findall("[A-Z][a-z]*", type(result).__name__)).capitalize()
-    table = getattr(result, "table", None)
-    if isinstance(table, pd.DataFrame):
-        yield Table(table, name)
-    else:
-        yield Line(name)
-    yield from notes_blocks(getattr(result, "notes", ()))
-
-
 blocks.register(Trial, trial_blocks)
+blocks.register(TesterStudy, study_blocks)
 blocks.register(TrialFit, trial_fit_blocks)
 blocks.register(Findings, findings_blocks)
 blocks.register(Finding, finding_blocks)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pandas as pd
 
+from sharpstats.notes import Note
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import Block, Folded, Heading, Line, Points, Table
 from sharpstats.words.labels import clip, listing, one_line, sentence
@@ -26,9 +27,9 @@ def trial_blocks(trial: Trial) -> Iterator[Block]:
         yield Line("The readings of this trial are invented.")
     yield Line(_counts(trial))
     yield _compared(trial)
-    yield from _set_aside(trial)
-    yield from _noted("Repaired in order to read the files", [note.text for note in trial.repairs])
-    yield from _noted("Cautions", [note.text for note in trial.cautions])
+    yield from set_aside_blocks(trial.set_aside)
+    yield from noted("Repaired in order to read the files", trial.repairs)
+    yield from noted("Cautions", trial.cautions)
     yield from _freeze(trial)
     yield Line(_next(trial))
 
@@ -59,8 +60,8 @@ def _compared(trial: Trial) -> Table:
     return Table(frame, "What is compared, and what counts as a sample of more", columns)
 
 
-def _set_aside(trial: Trial) -> Iterator[Block]:
-    aside = trial.set_aside
+def set_aside_blocks(aside: pd.DataFrame) -> Iterator[Block]:
+    """Show the rows that are set aside: how many for which reason, and each one on demand."""
     if aside.empty:
         return
     grouped = aside.groupby("code", sort=False)
@@ -79,9 +80,11 @@ def _row(row: Any) -> str:
     return f"{row.file}, row {row.row}, {clip(row.column)}: {sentence(one_line(row.reason))}"
 
 
-def _noted(title: str, texts: list[str]) -> Iterator[Block]:
-    if not texts:
+def noted(title: str, notes: Sequence[Note]) -> Iterator[Block]:
+    """Show notes under a title, folded where they are many."""
+    if not notes:
         return
+    texts = [note.text for note in notes]
     if len(texts) <= FEW:
         yield Heading(title)
         yield Points(tuple(texts))

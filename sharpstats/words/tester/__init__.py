@@ -1,0 +1,1 @@
+"""What a tester study found, in words: one file for each part."""
