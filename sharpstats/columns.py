@@ -246,6 +246,19 @@ RESULTS: tuple[Column, ...] = (
     Column(name="held", kind="number", unit="%", sentence="Share of drawn studies whose interval holds the truth."),
     Column(name="held_error", kind="number", unit="percentage points",
            sentence="Monte-Carlo standard error of that share."),
+    Column(name="batch", kind="text", sentence="Batch of like edges that was sent round."),
+    Column(name="shop", kind="text", sentence="Shop that read it; two where a pair is tested."),
+    Column(name="shops", kind="integer", sentence="Number of shops."),
+    Column(name="pair", kind="number", unit="scale", sentence="The most by which 95 of 100 pairs of cuts differ."),
+    Column(name="h", kind="number", sentence="A shop's mean, in SDs of all shops' means above their mean."),
+    Column(name="h_p", kind="number", sentence="p value of h for a shop named beforehand."),
+    Column(name="k", kind="number", sentence="A shop's SD, divided by the root mean square of all shops' SDs."),
+    Column(name="k_p", kind="number", sentence="p value of k for a shop named beforehand."),
+    Column(name="outlying", kind="text", sentence="Whether the cell is proposed as a statistical outlier."),
+    Column(name="at_5", kind="number", sentence="Critical value of the statistic at 5 %."),
+    Column(name="at_1", kind="number", sentence="Critical value of the statistic at 1 %."),
+    Column(name="cells", kind="integer", sentence="Number of cells compared."),
+    Column(name="mark", kind="text", sentence="Accepted, straggler or outlier."),
 )
 """Columns that a result's `.table` may have."""
 

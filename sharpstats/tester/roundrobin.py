@@ -1,0 +1,191 @@
+"""A round robin: several shops read batches of like edges, each with its own tester and hands (ISO 5725-2).
+
+Every cut is at a fresh spot and batches are made of like edges, not of one: what differs from spot to spot
+and from edge to edge within a batch is inside the spread within a shop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from sharpstats.late import Shown
+from sharpstats.notes import Note
+from sharpstats.tester.batch import Batch, batch_notes, judge_batch
+from sharpstats.tester.dependence import FEWEST_BATCHES, Dependence, dependence
+from sharpstats.tester.precision import PAIR
+from sharpstats.tester.shopsframe import called, checked_shops, natural
+from sharpstats.tester.unitslip import unit_slips
+from sharpstats.trial.plan import Scale
+from sharpstats.units import ForceUnit
+
+WITHIN, BETWEEN, ACROSS = "within a shop", "between shops", "from shop to shop"
+ALL, WITHOUT = "all cells", "without the outlying"
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RoundRobin(Shown):
+    """What a round robin found.
+
+    Attributes
+    ----------
+    scale : str
+        ``log`` or ``as read``: means and SDs are of log readings, or of readings.
+    unit : str
+    level : float
+        Level of the intervals.
+    shops : tuple of str
+        In the order of their labels.
+    batches : tuple of Batch
+        From the keenest to the dullest.
+    within_by_level, across_by_level : Dependence or None
+        How s_r and s_R depend on the level of the batch, all cells; None with fewer than three batches.
+    data : DataFrame
+        Columns shop, batch, reading: every cut, as read.
+    notes : tuple of Note
+    """
+
+    scale: Scale
+    unit: ForceUnit
+    level: float
+    shops: tuple[str, ...]
+    batches: tuple[Batch, ...]
+    within_by_level: Dependence | None
+    across_by_level: Dependence | None
+    data: pd.DataFrame
+    notes: tuple[Note, ...]
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row for each SD of each batch; twice where cells are outlying: with all cells, and without those."""
+        return pd.DataFrame([row for batch in self.batches for row in _sd_rows(batch)])
+
+    @cached_property
+    def cells(self) -> pd.DataFrame:
+        """One row a cell: batch, shop, cuts, mean, sd, h, k with p values, outlying."""
+        return pd.concat([_cell_rows(batch) for batch in self.batches], ignore_index=True)
+
+    @cached_property
+    def looks(self) -> pd.DataFrame:
+        """One row a test for outlying cells, in the order in which they were made."""
+        return pd.DataFrame([row for batch in self.batches for row in _look_rows(batch)], columns=list(LOOKS))
+
+
+LOOKS = ("term", "batch", "shop", "statistic", "p", "at_5", "at_1", "cells", "mark")
+
+
+def round_robin(
+    shops: pd.DataFrame, *, scale: Scale = "log", unit: ForceUnit = "gf", level: float = 0.95
+) -> RoundRobin:
+    """Compare shops that read batches of like edges.
+
+    Parameters
+    ----------
+    shops : DataFrame
+        Columns shop, batch and reading, one row a cut; `cut` too, if cuts are numbered. Rows set aside are
+        left out before.
+    scale : str
+        ``log`` for differences in percent, ``as read`` for differences in `unit`.
+    unit : str
+        Unit of the readings, gf or N.
+    level : float
+        Level of the intervals, between 0 and 1.
+
+    Returns
+    -------
+    RoundRobin
+
+    Raises
+    ------
+    FitError
+        If there are fewer than two shops, or readings that cannot be used.
+    ValueError
+        If a column is missing, or `scale` or `level` is not as said.
+
+    Examples
+    --------
+    >>> shops = pd.DataFrame({"shop": list("AABBCC"), "batch": "keen", "reading": [10, 11, 12, 12.5, 10.5, 11]})
+    >>> found = round_robin(shops, scale="as read")
+    >>> print(found.table[["term", "sd"]].round(2).to_string(index=False, header=False))
+        within a shop 0.50
+        between shops 0.88
+    from shop to shop 1.01
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    data = checked_shops(shops, scale)
+    groups = data.assign(y=np.log(data["reading"]) if scale == "log" else data["reading"]).groupby(["batch", "shop"])
+    cells = groups["y"].agg(["size", "mean", "var"]).reset_index()
+    means = groups["reading"].mean().rename("mean").reset_index()
+    order = cells.groupby("batch")["mean"].mean().sort_index().sort_values(kind="stable").index
+    batches = tuple(_batch(str(name), cells[cells["batch"] == name], level) for name in order)
+    labels = tuple(sorted(data["shop"].unique(), key=natural))
+    return RoundRobin(
+        scale=scale, unit=unit, level=level, shops=labels, batches=batches,
+        within_by_level=_by_level(batches, scale, "within"), across_by_level=_by_level(batches, scale, "across"),
+        data=data, notes=(*_notes(batches, labels), *_slip_notes(means)),
+    )  # fmt: skip
+
+
+def _batch(name: str, cells: pd.DataFrame, level: float) -> Batch:
+    cells = cells.sort_values("shop", key=lambda column: column.map(natural))
+    n, means, variances = (cells[column].to_numpy() for column in ("size", "mean", "var"))
+    return judge_batch(name, list(cells["shop"]), n, means, variances, level=level)
+
+
+def _by_level(batches: Sequence[Batch], scale: Scale, which: str) -> Dependence | None:
+    found = [(batch.whole.mean, getattr(batch.whole, which)) for batch in batches]
+    if len(found) < FEWEST_BATCHES or any(deviation is None for _, deviation in found):
+        return None
+    m = np.array([mean for mean, _ in found])
+    sd, df = ([getattr(deviation, name) for _, deviation in found] for name in ("sd", "df"))
+    return dependence(np.exp(m) if scale == "log" else m, sd, df)
+
+
+def _sd_rows(batch: Batch) -> Iterator[dict[str, object]]:
+    for cells, found in ((ALL, batch.whole), (WITHOUT, batch.kept)):
+        if found is None:
+            continue
+        for term, deviation in ((WITHIN, found.within), (BETWEEN, found.between), (ACROSS, found.across)):
+            if deviation is not None:
+                yield {"term": term, "batch": batch.name, "at": cells, "sd": deviation.sd, "low": deviation.low,
+                       "high": deviation.high, "level": found.level, "df": deviation.df,
+                       "pair": np.nan if term == BETWEEN else PAIR * deviation.sd, "shops": found.shops,
+                       "cuts": found.cuts}  # fmt: skip
+
+
+def _cell_rows(batch: Batch) -> pd.DataFrame:
+    return pd.DataFrame({
+        "term": "cell", "batch": batch.name, "shop": batch.shops, "cuts": batch.n, "estimate": batch.means,
+        "sd": batch.sds, "h": batch.h, "h_p": batch.h_p, "k": batch.k, "k_p": batch.k_p,
+        "outlying": np.isin(batch.shops, batch.outlying),
+    })  # fmt: skip
+
+
+def _look_rows(batch: Batch) -> Iterator[dict[str, object]]:
+    for look in batch.looks:
+        yield {"term": look.looked_at, "batch": batch.name, "shop": " and ".join(look.shops),
+               "statistic": look.statistic, "p": look.p, "at_5": look.at_5, "at_1": look.at_1, "cells": look.cells,
+               "mark": look.mark}  # fmt: skip
+
+
+def _notes(batches: Sequence[Batch], shops: Sequence[str]) -> Iterator[Note]:
+    for batch in batches:
+        yield from batch_notes(batch, shops)
+    for shop in shops:
+        read = [batch.name for batch in batches if shop in batch.shops]
+        if len(read) == 1 and len(batches) > 1:
+            yield Note("one-batch-shop", f"{called('Shop', shop)} read {called('batch', read[0])} only: whether it "
+                       "reads higher or lower than the others throughout cannot be told.")  # fmt: skip
+
+
+def _slip_notes(means: pd.DataFrame) -> Iterator[Note]:
+    for slip in unit_slips(means):
+        times = f"about {slip.ratio:.3g} times" if slip.ratio > 1 else f"about 1/{1 / slip.ratio:.3g} of"
+        yield Note("unit-slip", f"{called('Shop', slip.shop)} reads {times} what the others read, near the factor "
+                   f"between {slip.units}. Ask in which unit it read. Nothing was changed, and no number here can be "
+                   "relied on until that is known.")  # fmt: skip
