@@ -1,8 +1,9 @@
-"""The only places where the package looks to the right.
+"""The only places where the package looks to the right, or back at itself.
 
 Imports flow one way (see DEVELOPERS.md). A trial that can be told `trial.fit()`, and a
 result that shows itself in a notebook, need code from layers further right. They get it
-here, by name and at the time of the call, and nowhere else.
+here, by name and at the time of the call, and nowhere else. So does a tester study, whose
+examination needs to know what a study is.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Any
 
 DOORS = {
     "fit": "sharpstats.model.trialfit:fit_trial",
+    "examine": "sharpstats.tester.examine:examine",
     "judge": "sharpstats.claims.judge:judge_trial",
     "fragility": "sharpstats.claims.fragility:fragility",
     "publish": "sharpstats.publish.publish:publish",

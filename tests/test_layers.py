@@ -146,6 +146,7 @@ def test_nothing_comes_from_the_public_face_but_the_version() -> None:
 def test_the_doors_to_the_right_are_these() -> None:
     assert DOORS == {
         "fit": "sharpstats.model.trialfit:fit_trial",
+        "examine": "sharpstats.tester.examine:examine",
         "judge": "sharpstats.claims.judge:judge_trial",
         "fragility": "sharpstats.claims.fragility:fragility",
         "publish": "sharpstats.publish.publish:publish",

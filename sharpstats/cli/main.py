@@ -10,10 +10,10 @@ import os
 import sys
 from collections.abc import Sequence
 
-from sharpstats.cli import check, freeze, judge, new, publish
+from sharpstats.cli import check, freeze, judge, new, publish, tester
 from sharpstats.cli.shared import COULD_NOT, DONE, INTERRUPTED, NO_BREAK, NOBODY_READS, harmless, width
 
-COMMANDS = (new, check, freeze, judge, publish)
+COMMANDS = (new, tester, check, freeze, judge, publish)
 
 ABOUT = """\
 Find out whether what you say about sharpening is true.
@@ -23,7 +23,11 @@ readings.csv has one row for each cut of an edge tester. Every claim ends as sho
 or open. Open does not mean "no difference": it means that these readings cannot tell."""
 
 MORE = """\
-in this order:
+first of all, is the tester to be trusted?
+  sharpstats new --tester my-tester   write an example study of it, and edit it
+  sharpstats tester my-tester     see what its numbers are worth
+
+then, in this order:
   sharpstats new my-trial         write an example plan and run sheet, and edit them
   sharpstats freeze my-trial      fix the plan before the first reading
   sharpstats check my-trial       see whether plan and readings are in order

@@ -62,6 +62,22 @@ def opened(options: argparse.Namespace) -> Trial:
     return open_trial(options.folder)
 
 
+def holds_study(given: str) -> bool:
+    """Tell whether a folder is a tester study and no trial.
+
+    Examples
+    --------
+    >>> holds_study("my-tester/tester.toml"), holds_study("no-such-folder")
+    (True, False)
+    """
+    from pathlib import Path
+
+    folder = Path(given)
+    if folder.name in ("tester.toml", "trial.toml"):
+        return folder.name == "tester.toml"
+    return (folder / "tester.toml").is_file() and not (folder / "trial.toml").is_file()
+
+
 def width() -> int:
     """Return the width for text: the terminal's within reason, or a usual one where there is none."""
     try:

@@ -6,12 +6,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from sharpstats.columns import MASSES, SHOPS, TESTED, Schema
 from sharpstats.errors import TrialError
-from sharpstats.late import Shown
+from sharpstats.late import Shown, late
 from sharpstats.notes import Note
 from sharpstats.tester.plan import TesterPlan
 from sharpstats.tester.rows import check_masses, check_shops, check_tested, plan_cautions
@@ -22,6 +23,9 @@ from sharpstats.trial.read import SUFFIXES, read_table
 from sharpstats.trial.spelling import listed
 from sharpstats.trial.table import TextTable
 from sharpstats.trial.trial import data_sha256
+
+if TYPE_CHECKING:
+    from sharpstats.tester.examine import Examination
 
 Check = Callable[[TextTable, TesterPlan], Checked]
 
@@ -65,6 +69,15 @@ class TesterStudy(Shown):
     plan_sha256: str
     data_sha256: str
     texts: Mapping[str, TextTable]
+
+    def examine(self) -> Examination:
+        """Ask everything of the study that it can tell."""
+        found: Examination = late("examine")(self)
+        return found
+
+    def publish(self, *args: Any, **options: Any) -> Any:
+        """Write the report."""
+        return late("publish")(self, *args, **options)
 
     @property
     def counts(self) -> dict[str, int]:

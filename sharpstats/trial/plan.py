@@ -220,6 +220,8 @@ class Plan:
     claims : tuple of Claim
     files : tuple of str
         Files with the readings, relative to the folder; empty: found by name.
+    tester_study : str
+        Folder of the study of the tester that took the readings, relative to this one; empty: none is named.
     publishing : Publishing
     """
 
@@ -234,4 +236,5 @@ class Plan:
     levels: tuple[Level, ...] = DEFAULT_LEVELS
     claims: tuple[Claim, ...] = ()
     files: tuple[str, ...] = ()
+    tester_study: str = ""
     publishing: Publishing = field(default_factory=Publishing)

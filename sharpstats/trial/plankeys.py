@@ -191,7 +191,7 @@ def _misplaced(item: Item, home: str) -> PlanError:
 
 def _homes() -> dict[str, str]:
     top = "at the top of the file, above the first [table]"
-    homes = {"readings": top} | {key.name: top for key in SIMPLE_KEYS}
+    homes = {"readings": top, "tester_study": top} | {key.name: top for key in SIMPLE_KEYS}
     homes |= {key.name: "in [layout]" for key in layout_keys({})}
     homes |= {key.name: "in [publishing]" for key in PUBLISHING_KEYS}
     return homes

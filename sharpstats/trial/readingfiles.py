@@ -1,4 +1,8 @@
-"""The files a plan names for its readings: inside the trial folder, and of a kind that can be read."""
+"""What a plan names beside it: the files with the readings, and the folder of a tester study.
+
+Readings lie inside the trial folder. A tester study serves many trials, so it may lie elsewhere, but its
+place is told from the trial folder, so that both can be moved together.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ from functools import partial
 from pathlib import Path, PureWindowsPath
 
 from sharpstats.errors import PlanError
-from sharpstats.trial.item import Item, folded, list_of, report_repeats
+from sharpstats.trial.item import Item, Key, folded, list_of, report_repeats
 from sharpstats.trial.spelling import listed, quoted
 from sharpstats.trial.values import any_text
 
@@ -49,6 +53,21 @@ def _file(item: Item, *, folder: Path | None) -> str:
     if folder is not None and not _inside(folder, path.as_posix()):
         raise _outside(item, f"{quoted(name)} is a link to a place outside the trial folder.")
     return path.as_posix()
+
+
+def read_study_folder(item: Item) -> str:
+    """Read `tester_study`: a folder, relative to that of the trial, with forward slashes."""
+    name = any_text(item)
+    path = PureWindowsPath(name)
+    if not name or not name.isprintable() or path == PureWindowsPath():
+        raise item.wrong("bad-folder-name", f"{quoted(name)} is not the name of another folder.", item.hint)
+    if path.drive or path.root:
+        mend = "Write where it lies from here, so that the two folders can be moved together."
+        raise item.wrong("absolute-path", f"{quoted(name)} is a place on this computer alone.", f"{mend} {item.hint}")
+    return path.as_posix()
+
+
+STUDY_KEY = Key(name="tester_study", read=read_study_folder, example='"../my-tester"')
 
 
 def _outside(item: Item, says: str) -> PlanError:

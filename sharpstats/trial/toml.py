@@ -25,7 +25,7 @@ from sharpstats.trial.plankeys import (
     read_publishing,
     unknown_in_plan,
 )
-from sharpstats.trial.readingfiles import read_files
+from sharpstats.trial.readingfiles import STUDY_KEY, read_files
 from sharpstats.trial.spelling import shortened
 from sharpstats.units import ForceUnit
 
@@ -195,7 +195,7 @@ def _values(root: Item, folder: Path | None) -> dict[str, Any]:
 def _top(root: Item, folder: Path | None) -> dict[str, Any]:
     """Read the keys at the top of the file."""
     files = Key(name="readings", read=partial(read_files, folder=folder), example='"readings.csv"')
-    keys = (*SIMPLE_KEYS, files)
+    keys = (*SIMPLE_KEYS, files, STUDY_KEY)
     known = (*(key.name for key in keys), *_SECTIONS)
     top = replace(root, raw={name: value for name, value in root.raw.items() if name not in _SECTIONS})
     values = read_table(top, keys, unknown=partial(unknown_in_plan, known=known))

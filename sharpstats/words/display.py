@@ -10,10 +10,12 @@ from collections.abc import Iterator
 
 from sharpstats.claims.finding import Finding, Findings
 from sharpstats.claims.fragility import Fragility
+from sharpstats.claims.resolving import Resolution
 from sharpstats.model.controls import Drift
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
+from sharpstats.tester.examine import Examination
 from sharpstats.tester.study import TesterStudy
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
@@ -23,7 +25,9 @@ from sharpstats.words.onfindings import finding_blocks, findings_blocks
 from sharpstats.words.onfit import METHODS, adjusted_forms, mixed_fit_blocks, notes_blocks, trial_fit_blocks
 from sharpstats.words.ontrial import trial_blocks
 from sharpstats.words.passage import Passage
+from sharpstats.words.resolving import resolution_blocks
 from sharpstats.words.tables import Form, label
+from sharpstats.words.tester.examination import examination_blocks
 from sharpstats.words.tester.study import study_blocks
 from sharpstats.words.told import blocks
 
@@ -34,6 +38,8 @@ ADJUSTED = {
 
 blocks.register(Trial, trial_blocks)
 blocks.register(TesterStudy, study_blocks)
+blocks.register(Examination, examination_blocks)
+blocks.register(Resolution, resolution_blocks)
 blocks.register(TrialFit, trial_fit_blocks)
 blocks.register(Findings, findings_blocks)
 blocks.register(Finding, finding_blocks)
@@ -97,6 +103,7 @@ def as_text(result: object, width: int = COLUMNS) -> str:
     Examples
     --------
     >>> from sharpstats.words.passage import Passage
+    from sharpstats.words.resolving import resolution_blocks
     >>> print(as_text(Passage("To mind", ("Mind your fingers.",))))
     To mind
     Mind your fingers.

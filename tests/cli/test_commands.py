@@ -64,7 +64,7 @@ def test_help_teaches_and_ends_well(words: list[str], capsys: pytest.CaptureFixt
     said = capsys.readouterr().out
     assert left.value.code == 0
     assert "exit codes:" in said
-    assert "my-trial" in said
+    assert "my-t" in said  # my-trial or my-tester
     assert max(map(len, said.splitlines())) <= 110
 
 
@@ -376,3 +376,66 @@ def test_waiting_is_told_on_the_error_stream_after_a_second(
     with waiting.waiting("soon done"):
         pass
     assert capsys.readouterr().err == "sharpstats: reading my-trial ...\n"
+
+
+# --- a study of the tester
+
+
+def test_a_new_tester_study_waits_for_its_readings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "ours"
+    assert main(["new", "--tester", "--kind", "nested", str(folder)]) == 0
+    assert "glove" in capsys.readouterr().out
+    assert 'kind = "nested"' in (folder / "tester.toml").read_text(encoding="utf-8")
+    assert main(["check", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert "not yet cut (111)" in said
+    assert f"Next: fill in the readings, then check again: sharpstats check {folder}" in said.replace("\n", " ")
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    """Return a small study of a tester, its readings smooth and invented."""
+    rows = ["run,edge,operator,cut,reading"]
+    for run in range(48):
+        edge, operator, cut = run % 6, "AB"[run // 6 % 2], run // 12 + 1
+        rows.append(f"{run + 1},e{edge},{operator},{cut},{140 + 15 * edge + run * 7 % 13}")
+    folder = tmp_path / "tester"
+    folder.mkdir()
+    (folder / "tester.toml").write_text('title = "Ours"\nwanted = "10 %"\n')
+    (folder / "readings.csv").write_text("\n".join(rows) + "\n")
+    return folder
+
+
+def test_a_study_is_checked_and_examined(study: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(study)]) == 0
+    said = capsys.readouterr().out
+    assert "48 on 6 edges, operators: 2" in said
+    assert f"Next: sharpstats tester {study}" in said
+    assert main(["tester", str(study)]) == 0
+    said = capsys.readouterr().out
+    assert "How far do two cuts differ by chance?" in said
+    assert "How small a difference can it show?" in said
+
+
+def test_a_study_with_mistakes_cannot_be_examined(study: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (study / "tester.toml").write_text('title = "Ours"\nwanted = 10\n')
+    assert main(["tester", str(study)]) == 2
+    assert 'tester.toml, line 2, wanted: 10 has no unit. Write "10 %".' in capsys.readouterr().err
+    assert main(["check", str(study)]) == 1
+    assert main(["tester", str(study / "nowhere")]) == 2
+
+
+def test_check_warns_of_margins_below_what_the_tester_can_show(
+    small: Path, study: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    narrow = PLAN.replace("15 %", "0.5 %").replace("[factors]", 'tester_study = "../tester"\n[factors]')
+    (small / "trial.toml").write_text(narrow)
+    assert main(["check", str(small)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "smaller than what the tester can show between two edges (1):" in said
+    assert "slate-as-film: your margin of 0.5 % is smaller than the" in said
+    assert main(["check", str(small), "--json"]) == 0
+    assert len(json.loads(capsys.readouterr().out)["small_margins"]) == 1
+    (study / "tester.toml").unlink()
+    assert main(["check", str(small)]) == 1
+    assert "the tester study cannot be used (1):" in capsys.readouterr().out
