@@ -259,6 +259,19 @@ RESULTS: tuple[Column, ...] = (
     Column(name="at_1", kind="number", sentence="Critical value of the statistic at 1 %."),
     Column(name="cells", kind="integer", sentence="Number of cells compared."),
     Column(name="mark", kind="text", sentence="Accepted, straggler or outlier."),
+    Column(name="usual", kind="number", sentence="Usual limit of a rule: standard deviations, or cuts in a row."),
+    Column(name="apart", kind="number", sentence="Mean number of cuts between false alarms of the usual limit."),
+    Column(name="usual_rate", kind="number", sentence="Share of steady series that cross the usual limit."),
+    Column(name="limit", kind="number", sentence="Limit that is used: standard deviations, or cuts in a row."),
+    Column(name="rate", kind="number", sentence="Share of steady series that cross the limit that is used."),
+    Column(name="worst", kind="number", sentence="The most of this series: standard deviations, or cuts in a row."),
+    Column(name="spoken", kind="integer", sentence="How often a rule speaks in this series."),
+    Column(name="shared", kind="text", sentence="What changed along with the lot and cannot be told from it."),
+    Column(name="turn", kind="number", sentence="Place of the cut in the order of the whole study."),
+    Column(name="deviation", kind="number", unit="scale", sentence="How far the cut lies off the mean of its like."),
+    Column(name="average", kind="number", unit="scale",
+           sentence="Average of the deviations so far, the newest counting most."),
+    Column(name="signals", kind="text", sentence="Rules that speak at the cut."),
 )
 """Columns that a result's `.table` may have."""
 

@@ -31,7 +31,7 @@ class Average:
         Weight of the newest value (λ of the standard), between 0 and 1.
     reach : float
         Limits in standard deviations of the average (L of the standard).
-    values, low, high : ndarray of shape (n,)
+    path, low, high : ndarray of shape (n,)
         The average after each value and its limits there, in the values' unit.
     run_length : float
         Mean number of values between two false alarms, were centre and spread known.
@@ -39,7 +39,7 @@ class Average:
 
     weight: float
     reach: float
-    values: Floats
+    path: Floats
     low: Floats
     high: Floats
     run_length: float
@@ -74,13 +74,13 @@ def moving_average(values: Floats, *, centre: float, sd: float, weight: float = 
     Examples
     --------
     >>> found = moving_average(np.array([52.0, 47.0, 53.0]), centre=50.0, sd=2.0, weight=0.3)
-    >>> found.values.round(2), found.high.round(2)
+    >>> found.path.round(2), found.high.round(2)
     (array([50.6 , 49.52, 50.56]), array([51.8 , 52.2 , 52.37]))
     """
     _check(weight, reach)
     half = reach * sd * _spread(np.arange(1, values.size + 1), weight)
     return Average(
-        weight=weight, reach=reach, values=centre + averaged(values - centre, weight), low=centre - half,
+        weight=weight, reach=reach, path=centre + averaged(values - centre, weight), low=centre - half,
         high=centre + half, run_length=run_length(weight, reach),
     )  # fmt: skip
 

@@ -288,14 +288,47 @@ def one_way_rate(length: int, n: int) -> float:
     >>> round(one_way_rate(3, 3), 6), round(one_way_rate(6, 96), 4)
     (0.333333, 0.1967)
     """
-    if n < length:
-        return 0.0
+    return float(1 - _quiet(length, n)[n])
+
+
+@lru_cache
+def one_way_length(length: int) -> float:
+    """Mean number of values until `length` in a row rise, or fall.
+
+    Parameters
+    ----------
+    length : int
+        Number of values in the run, two or more.
+
+    Returns
+    -------
+    float
+        Number of values, the last of the run included.
+
+    Examples
+    --------
+    >>> round(one_way_length(2), 6), round(one_way_length(3), 3)
+    (2.0, 4.816)
+    """
+    quiet = _quiet(length, _FAR_ON)
+    fading = quiet[-1] / quiet[-2] if quiet[-2] else 0.0  # by then each value leaves the same share quiet
+    return float(quiet[:-1].sum() + quiet[-1] / (1 - fading))
+
+
+_FAR_ON = 200
+
+
+def _quiet(length: int, n: int) -> Floats:
+    """Share of series without such a run among their first 0, 1, ..., n values."""
+    if length < 2:
+        raise ValueError(f"`length` must be two or more, got {length}")
+    quiet = np.ones(n + 1)
     rising = np.zeros((length, 2))  # by length of the run that ends here, and rank of its last value
     rising[2:3, 1] = 0.5
-    for place in range(2, n):
-        falling = rising.sum(axis=0)[::-1]  # by symmetry
+    for place in range(2, n + 1):
+        quiet[place] = 2 * rising.sum()  # falling runs by symmetry
         lower = np.zeros((length, place + 1))
         lower[3:, 1:] = np.cumsum(rising[2:-1], axis=1)
-        lower[2:3, 1:] = np.cumsum(falling)
+        lower[2:3, 1:] = np.cumsum(rising.sum(axis=0)[::-1])
         rising = lower / (place + 1)
-    return float(1 - 2 * rising.sum())
+    return quiet

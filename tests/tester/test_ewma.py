@@ -24,9 +24,9 @@ LUCAS = [(1.0, 3.090, 0.0, 500), (0.75, 3.087, 0.0, 500), (0.5, 3.071, 0.0, 500)
 
 def test_the_handbook_example() -> None:
     found = moving_average(np.array(HANDBOOK), centre=50.0, sd=2.0539, weight=0.3, reach=3.0)
-    np.testing.assert_allclose(found.values, AVERAGES, atol=0.0051)
+    np.testing.assert_allclose(found.path, AVERAGES, atol=0.0051)
     assert (found.low[-1], found.high[-1]) == pytest.approx((47.4115, 52.5884), abs=2e-4)
-    assert not np.any((found.values < found.low) | (found.values > found.high))
+    assert not np.any((found.path < found.low) | (found.path > found.high))
 
 
 @pytest.mark.parametrize(("weight", "reach", "shift", "published"), LUCAS)
