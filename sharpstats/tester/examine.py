@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import TypeVar
+from typing import TypeVar, get_args
 
 import pandas as pd
 
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.notes import Note
+from sharpstats.tester.agreement import Agreement, By, agree
+from sharpstats.tester.drift import Stability, find_stability
 from sharpstats.tester.plan import TesterPlan
 from sharpstats.tester.rounding import Rounding, find_rounding
+from sharpstats.tester.roundrobin import RoundRobin, round_robin
 from sharpstats.tester.seeds import seed_of
-from sharpstats.tester.smallest import CutsNeeded, Smallest, Way, cuts_needed, smallest_difference, ways_of
+from sharpstats.tester.smallest import CutsNeeded, Smallest, cuts_needed, smallest_difference, ways_of
 from sharpstats.tester.spreads import Spreads, find_spreads
 from sharpstats.tester.study import TesterStudy
+from sharpstats.tester.wear import Wear, find_wear
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Examination(Shown):
-    """What a tester study tells. A part is None where the study cannot tell it; `skipped` says why.
+    """What a tester study tells. A part is None, or empty, where the study cannot tell it; `skipped` says why.
 
     Attributes
     ----------
@@ -34,8 +38,16 @@ class Examination(Shown):
         Smallest difference between two edges that so many cuts show.
     needed : tuple of CutsNeeded
         Cuts that the difference wanted by the plan takes, for each way of cutting.
+    wear : Wear or None
+        What a cut does to its edge.
+    drift : Stability or None
+        Whether the tester stayed the same from the first cut to the last.
     rounding : Rounding or None
         How finely it reads.
+    agreements : tuple of Agreement
+        Whether operators, and testers, that read the same edges agree.
+    round_robin : RoundRobin or None
+        Whether other shops read the same.
     skipped : tuple of Note
         Why a part is missing; the code is the part's name.
     """
@@ -44,7 +56,11 @@ class Examination(Shown):
     spreads: Spreads | None
     smallest: Smallest | None
     needed: tuple[CutsNeeded, ...]
+    wear: Wear | None
+    drift: Stability | None
     rounding: Rounding | None
+    agreements: tuple[Agreement, ...]
+    round_robin: RoundRobin | None
     skipped: tuple[Note, ...]
 
     @property
@@ -55,21 +71,7 @@ class Examination(Shown):
 
     def why_not(self, name: str) -> str:
         """Return why a part is missing; empty where it is there."""
-        return next((note.text for note in self.skipped if note.code == name), "")
-
-
-class _Parts:
-    """Asks for one part after the other and keeps what stood in the way."""
-
-    def __init__(self) -> None:
-        self.skipped: list[Note] = []
-
-    def ask(self, name: str, function: Callable[[], T]) -> T | None:
-        try:
-            return function()
-        except FitError as error:
-            self.skipped.append(Note(name, str(error)))
-            return None
+        return " ".join(note.text for note in self.skipped if note.code == name)
 
 
 def examine(study: TesterStudy) -> Examination:
@@ -84,26 +86,99 @@ def examine(study: TesterStudy) -> Examination:
     Examination
         A part that cannot be told does not stop the others.
     """
-    parts, plan = _Parts(), study.plan
-    readings, scale, unit, level, seed = study.readings, plan.scale, plan.unit, plan.level, seed_of(plan)
-
-    def cuts() -> pd.DataFrame:
-        if readings is None or readings.empty:
-            raise FitError("The study has no cuts on edges.")
-        return readings
-
-    spreads = parts.ask("spreads", lambda: find_spreads(
-        cuts(), scale=scale, level=level, layout=plan.layout.kind, unit=unit, seed=seed))  # fmt: skip
-    smallest = None if spreads is None else parts.ask("smallest", lambda: smallest_difference(spreads))
-    needed = () if spreads is None else tuple(_needed(spreads, plan))
-    rounding = parts.ask("rounding", lambda: find_rounding(cuts(), unit=unit, scale=scale, seed=seed))
+    plan, skipped = study.plan, _Skipped()
+    cuts = _Cuts(study, plan, skipped)
+    spreads = cuts.spreads()
     return Examination(
-        study=study, spreads=spreads, smallest=smallest, needed=needed, rounding=rounding,
-        skipped=tuple(parts.skipped),
-    )  # fmt: skip
+        study=study,
+        spreads=spreads,
+        smallest=None if spreads is None else skipped.unless("smallest", lambda: smallest_difference(spreads)),
+        needed=() if spreads is None else _needed(spreads, plan),
+        wear=cuts.wear(),
+        drift=cuts.drift(),
+        rounding=cuts.rounding(),
+        agreements=cuts.agreements(),
+        round_robin=_shops(study, skipped),
+        skipped=tuple(skipped.notes),
+    )
 
 
-def _needed(spreads: Spreads, plan: TesterPlan) -> Iterator[CutsNeeded]:
-    if plan.wanted is not None:
-        ways: tuple[Way, ...] = ways_of(spreads)
-        yield from (cuts_needed(spreads, plan.wanted, way) for way in ways)
+class _Skipped:
+    """Keeps what stands in the way of a part."""
+
+    def __init__(self) -> None:
+        self.notes: list[Note] = []
+
+    def unless(self, name: str, ask: Callable[[], T]) -> T | None:
+        """Ask for a part; None, with the reason kept, where the readings cannot tell it."""
+        try:
+            return ask()
+        except FitError as error:
+            self.notes.append(Note(name, str(error)))
+            return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """Asks for the parts that cuts on edges tell; a study without any is asked for none of them."""
+
+    study: TesterStudy
+    plan: TesterPlan
+    skipped: _Skipped
+
+    def _ask(self, name: str, ask: Callable[[pd.DataFrame], T]) -> T | None:
+        readings = self.study.readings
+        return None if readings is None else self.skipped.unless(name, lambda: ask(_some(readings)))
+
+    def spreads(self) -> Spreads | None:
+        plan = self.plan
+        return self._ask("spreads", lambda cuts: find_spreads(
+            cuts, scale=plan.scale, level=plan.level, layout=plan.layout.kind, unit=plan.unit, seed=seed_of(plan),
+        ))  # fmt: skip
+
+    def wear(self) -> Wear | None:
+        plan = self.plan
+        return self._ask("wear", lambda cuts: find_wear(cuts, scale=plan.scale, unit=plan.unit, level=plan.level))
+
+    def drift(self) -> Stability | None:
+        plan = self.plan
+        return self._ask("drift", lambda cuts: find_stability(
+            cuts, scale=plan.scale, unit=plan.unit, level=plan.level, seed=seed_of(plan),
+        ))  # fmt: skip
+
+    def rounding(self) -> Rounding | None:
+        plan = self.plan
+        return self._ask("rounding", lambda cuts: find_rounding(
+            cuts, unit=plan.unit, scale=plan.scale, seed=seed_of(plan),
+        ))  # fmt: skip
+
+    def agreements(self) -> tuple[Agreement, ...]:
+        return tuple(found for by in get_args(By) if (found := self._agreement(by)) is not None)
+
+    def _agreement(self, by: By) -> Agreement | None:
+        readings, plan = self.study.readings, self.plan
+        if readings is None or by not in readings or readings[by].nunique() < 2:
+            return None
+        return self.skipped.unless("agreements", lambda: agree(
+            readings, by=by, unit=plan.unit, scale=plan.scale, level=plan.level, margin=plan.wanted,
+        ))  # fmt: skip
+
+
+def _some(readings: pd.DataFrame) -> pd.DataFrame:
+    if readings.empty:
+        raise FitError("No cut on an edge has a reading that is used.")
+    return readings
+
+
+def _needed(spreads: Spreads, plan: TesterPlan) -> tuple[CutsNeeded, ...]:
+    wanted = plan.wanted
+    return () if wanted is None else tuple(cuts_needed(spreads, wanted, way) for way in ways_of(spreads))
+
+
+def _shops(study: TesterStudy, skipped: _Skipped) -> RoundRobin | None:
+    shops, plan = study.shops, study.plan
+    if shops is None:
+        return None
+    return skipped.unless("round_robin", lambda: round_robin(
+        shops, scale=plan.scale, unit=plan.unit, level=plan.level,
+    ))  # fmt: skip

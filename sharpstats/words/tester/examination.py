@@ -14,7 +14,11 @@ QUESTIONS: dict[str, str] = {
     "spreads": "How far do two cuts differ by chance?",
     "smallest": "How small a difference can it show?",
     "needed": "How many cuts does the wanted difference take?",
+    "wear": "Does testing wear the edge?",
+    "drift": "Does it drift?",
     "rounding": "How finely does it read?",
+    "agreements": "Do two of them agree?",
+    "round_robin": "Do other shops read the same?",
 }
 """The parts of an examination, in the order in which they are told, each with what it answers."""
 
