@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
+from sharpstats.claims.resolving import Resolution, resolution
 from sharpstats.interval import Interval
 from sharpstats.late import Shown, late
 from sharpstats.model.trialfit import TrialFit
@@ -207,6 +208,17 @@ class Findings(Shown):
         """What would change the findings: each edge, blade and operator left out, and more. Some seconds, once."""
         found: Fragility = late("fragility")(self)
         return found
+
+    @cached_property
+    def resolution(self) -> Resolution | None:
+        """What the tester can tell apart, beside the margins; None where the plan names no tester study.
+
+        Raises
+        ------
+        TrialError, PlanError, FitError
+            If the study is not there, cannot be read, or cannot answer.
+        """
+        return resolution(self.trial)
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -439,3 +439,14 @@ def test_check_warns_of_margins_below_what_the_tester_can_show(
     (study / "tester.toml").unlink()
     assert main(["check", str(small)]) == 1
     assert "the tester study cannot be used (1):" in capsys.readouterr().out
+
+
+def test_judge_holds_margins_against_the_tester_study_and_goes_on_without_it(
+    small: Path, study: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (small / "trial.toml").write_text(PLAN.replace("[factors]", 'tester_study = "../tester"\n[factors]'))
+    assert main(["judge", str(small)]) == 0
+    assert "Can the tester see such differences?" in capsys.readouterr().out
+    (study / "tester.toml").unlink()
+    assert main(["judge", str(small)]) == 0
+    assert "holds no tester.toml" in " ".join(capsys.readouterr().out.split())
