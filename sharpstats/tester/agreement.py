@@ -272,8 +272,7 @@ def _rows(pair: Pair) -> list[dict[str, object]]:
     edges, cuts = len(pair.edges), int(pair.one.cuts.sum() + pair.other.cuts.sum())
     rows = [("mean difference", pair.difference, pair.low, pair.high)]
     for what, found in (("edge means", pair.limits), ("single cuts", pair.single)):
-        if found is not None:
-            rows.append((f"lower limit, {what}", found.low, found.low_from, found.low_to))
-            rows.append((f"upper limit, {what}", found.high, found.high_from, found.high_to))
+        rows.append((f"lower limit, {what}", found.low, found.low_from, found.low_to))
+        rows.append((f"upper limit, {what}", found.high, found.high_from, found.high_to))
     return [{"term": term, "at": pair.name, "estimate": estimate, "low": low, "high": high, "level": pair.level,
              "edges": edges, "cuts": cuts} for term, estimate, low, high in rows]  # fmt: skip

@@ -94,8 +94,8 @@ class Pair:
         p value against no difference.
     limits : Limits
         Between which the differences of edge means fall, with as many cuts as were made.
-    single : Limits or None
-        The same for one cut by each; None where cuts were averaged but their spread is not known.
+    single : Limits
+        The same for one cut by each.
     slope : Slope or None
         Of `one` against `other`, both with error; None where the two do not rise together.
     trend, trend_low, trend_high : float
@@ -116,7 +116,7 @@ class Pair:
     high: float
     p: float
     limits: Limits
-    single: Limits | None
+    single: Limits
     slope: Slope | None
     trend: float
     trend_low: float
@@ -139,6 +139,11 @@ class Pair:
     def averages(self) -> Floats:
         """Mean of both on each edge, on the scale of the study."""
         return (self.one.means + self.other.means) / 2
+
+    @property
+    def averaged(self) -> bool:
+        """Whether any edge mean is one of several cuts."""
+        return self.one.of_a_mean < 1 or self.other.of_a_mean < 1
 
     @property
     def changes_with_reading(self) -> bool:
@@ -192,7 +197,7 @@ def error_ratio(one: Side, other: Side) -> float:
     return above / below if above > 0 and below > 0 else 1.0
 
 
-def _single(one: Side, other: Side, mean: float, variance: float, share: float, level: float) -> Limits | None:
+def _single(one: Side, other: Side, mean: float, variance: float, share: float, level: float) -> Limits:
     """Limits for one cut by each: what averaging took off the variance of differences is put back."""
     n = len(one.means)
     parts = [(side.variance, side.df, 1 - side.of_a_mean) for side in (one, other) if side.of_a_mean < 1]

@@ -115,11 +115,13 @@ class Rounding(Shown):
     @property
     def ratio(self) -> float | None:
         """Step / SD of cuts as read; infinite where cuts on one edge never differ."""
+        return self.ratio_of(self.step or 0.0)
+
+    def ratio_of(self, step: float) -> float | None:
+        """Return the same for a step that only some readings are rounded to, in the study's unit."""
         if self.repeatability_sd is None:
             return None
-        if self.step is None:
-            return 0.0
-        return self.step / self.repeatability_sd if self.repeatability_sd > 0 else math.inf
+        return step / self.repeatability_sd if self.repeatability_sd > 0 else math.inf
 
     @property
     def share(self) -> float | None:
@@ -136,11 +138,7 @@ class Rounding(Shown):
     @property
     def verdict(self) -> Verdict:
         """Whether the step is fine enough for the spread of cuts on one edge."""
-        if self.ratio is None:
-            return "unknown"
-        if self.ratio > TOO_COARSE:
-            return "too coarse"
-        return "coarse" if self.ratio > COARSE else "fine enough"
+        return verdict_on(self.ratio)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -158,6 +156,21 @@ class Rounding(Shown):
         rows = [{"term": one.operator, "cuts": one.cuts, "step": one.grid.step if one.grid else math.nan, "p": one.p}
                 for one in self.operators]  # fmt: skip
         return pd.DataFrame(rows, columns=["term", "cuts", "step", "p"])
+
+
+def verdict_on(ratio: float | None) -> Verdict:
+    """Judge a step by its ratio to the SD of cuts as read.
+
+    Examples
+    --------
+    >>> verdict_on(0.6), verdict_on(1.4), verdict_on(2.5), verdict_on(None)
+    ('fine enough', 'coarse', 'too coarse', 'unknown')
+    """
+    if ratio is None:
+        return "unknown"
+    if ratio > TOO_COARSE:
+        return "too coarse"
+    return "coarse" if ratio > COARSE else "fine enough"
 
 
 def find_rounding(

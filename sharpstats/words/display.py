@@ -15,7 +15,9 @@ from sharpstats.model.controls import Drift
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
+from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.examine import Examination
+from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.study import TesterStudy
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
@@ -27,7 +29,9 @@ from sharpstats.words.ontrial import trial_blocks
 from sharpstats.words.passage import Passage
 from sharpstats.words.resolving import resolution_blocks
 from sharpstats.words.tables import Form, label
+from sharpstats.words.tester.agreement import agreement_blocks
 from sharpstats.words.tester.examination import examination_blocks
+from sharpstats.words.tester.rounding import rounding_blocks
 from sharpstats.words.tester.study import study_blocks
 from sharpstats.words.told import blocks
 
@@ -40,6 +44,8 @@ blocks.register(Trial, trial_blocks)
 blocks.register(TesterStudy, study_blocks)
 blocks.register(Examination, examination_blocks)
 blocks.register(Resolution, resolution_blocks)
+blocks.register(Rounding, rounding_blocks)
+blocks.register(Agreement, agreement_blocks)
 blocks.register(TrialFit, trial_fit_blocks)
 blocks.register(Findings, findings_blocks)
 blocks.register(Finding, finding_blocks)

@@ -55,7 +55,7 @@ class TestPeakFlow:
                               "reading": table["value"]})  # fmt: skip
         pair = only(agree(frame, by="tester", unit="gf"))
         assert pair.limits.sd == pytest.approx(33.2, abs=0.05)
-        assert pair.single and pair.single.sd == pytest.approx(37.7, abs=0.05)
+        assert pair.single.sd == pytest.approx(37.7, abs=0.05)
 
 
 class TestByHand:
@@ -76,7 +76,7 @@ class TestByHand:
         df = cells.size() - 1
         within = (cells.var() * df).groupby("operator").sum() / df.groupby("operator").sum()
         added = within * (1 - (1 / cells.size()).groupby("operator").mean())
-        assert pair.single and pair.single.sd**2 == pytest.approx(pair.limits.sd**2 + added.sum(), rel=1e-12)
+        assert pair.single.sd**2 == pytest.approx(pair.limits.sd**2 + added.sum(), rel=1e-12)
 
     def test_one_cut_each_has_one_kind_of_limits(self) -> None:
         pair = only(agree(study(cuts=(1, 1)), by="operator", unit="gf"))
@@ -86,7 +86,7 @@ class TestByHand:
     def test_cuts_averaged_beforehand_by_one(self) -> None:
         """One cut by the one, several by the other: only the other's spread is put back."""
         pair = only(agree(study(cuts=(1, 4)), by="operator", unit="gf"))
-        assert pair.single and pair.single.sd > pair.limits.sd
+        assert pair.single.sd > pair.limits.sd
         assert math.isnan(pair.one.variance)
 
     def test_trend_is_the_regression_on_the_mean(self) -> None:
@@ -234,7 +234,6 @@ def test_swapping_flips_exactly(seed: int, scale: str) -> None:
                    for order in (["ann", "bo"], ["bo", "ann"]))  # fmt: skip
     assert (back.difference, back.low, back.high) == (-there.difference, -there.high, -there.low)
     for one, other in ((there.limits, back.limits), (there.single, back.single)):
-        assert one and other
         assert (other.low, other.high) == (pytest.approx(-one.high, rel=1e-9), pytest.approx(-one.low, rel=1e-9))
         assert other.high_to == pytest.approx(-one.low_from, rel=1e-9)
     assert there.slope and back.slope and back.slope.estimate == pytest.approx(1 / there.slope.estimate, rel=1e-9)
@@ -269,7 +268,7 @@ def test_intervals_hold_the_truth(shape: str) -> None:
             frame["reading"] = np.exp(frame["reading"] / 100)
         pair = only(agree(frame, by="operator", unit="gf", scale="log" if shape == "log" else "as read"))
         truth = stats.norm.ppf(0.975) * 8 * math.sqrt(2) / (100 if shape == "log" else 1)
-        assert pair.single and pair.slope
+        assert pair.slope
         hits += [pair.low <= 0 <= pair.high, pair.single.high_from <= truth <= pair.single.high_to,
                  pair.slope.low <= 1 <= pair.slope.high]  # fmt: skip
     margin = 4 * math.sqrt(0.95 * 0.05 / studies)
