@@ -122,13 +122,14 @@ def agree(
     ('ann minus bo', 3.25, 9.3)
     """
     _check_columns(readings, by)
-    names = _names(readings, by, order)
+    named = readings[readings[by].notna()]
+    names = _names(named, by, order)
     if margin is not None:
         margin_on_scale(margin, unit, scale)  # refuses one that does not fit, before anything is compared
     found: list[Pair] = []
-    notes: list[Note] = []
+    notes: list[Note] = _unnamed(len(readings) - len(named), by)
     for one, other in combinations(names, 2):
-        made = _pair(readings, by, (one, other), scale, level, share)
+        made = _pair(named, by, (one, other), scale, level, share)
         if isinstance(made, Pair):
             found.append(made if margin is None else held_against(made, margin, unit, scale))
         else:
@@ -179,6 +180,12 @@ def _check_columns(readings: pd.DataFrame, by: str) -> None:
         raise ValueError(f"the readings must have the columns edge, reading and {by}; missing: {', '.join(missing)}")
     if not np.all(np.isfinite(readings["reading"].to_numpy(dtype=float))):
         raise ValueError("every reading must be a finite number; set rows without a reading aside first")
+
+
+def _unnamed(cuts: int, by: str) -> list[Note]:
+    if not cuts:
+        return []
+    return [Note("unnamed", f"{cuts} {'cut names' if cuts == 1 else 'cuts name'} no {by} and cannot be compared.")]
 
 
 def _names(readings: pd.DataFrame, by: str, order: Sequence[str]) -> list[str]:

@@ -190,6 +190,13 @@ class TestWhatCannotBe:
         assert "e3" not in pair.edges and len(pair.edges) == 9
         assert "1 edge is left out" in pair.notes[0].text
 
+    def test_cuts_without_a_name_are_counted(self) -> None:
+        frame = study()
+        frame.loc[[0, 5], "operator"] = None
+        found = agree(frame, by="operator", unit="gf")
+        assert [pair.name for pair in found.pairs] == ["ann minus bo"]
+        assert [note.text for note in found.notes] == ["2 cuts name no operator and cannot be compared."]
+
     def test_zero_on_the_log_scale(self) -> None:
         with pytest.raises(FitError, match="no logarithm"):
             agree_pairs([0.0, 160, 170], [145.0, 155, 168], scale="log")
