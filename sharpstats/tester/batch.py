@@ -120,7 +120,7 @@ def _k(n: NDArray[np.int_], s: Floats) -> tuple[Floats, Floats]:
 
 
 def batch_notes(batch: Batch, shops: Sequence[str]) -> Iterator[Note]:
-    """Say what a batch cannot tell, and why.
+    """Say what a batch cannot tell, and why; the text goes on after the name of the batch.
 
     Parameters
     ----------
@@ -134,29 +134,32 @@ def batch_notes(batch: Batch, shops: Sequence[str]) -> Iterator[Note]:
     >>> [note.code for note in batch_notes(batch, ["A", "B", "C"])]
     ['lost-cells', 'two-shops']
     """
-    where, several = called("Batch", batch.name), batch.n > 1
-    lost = [shop for shop in shops if shop not in batch.shops]
+    several = batch.n > 1
+    lost = [called("shop", shop) for shop in shops if shop not in batch.shops]
     if lost:
-        yield Note("lost-cells", f"{where} was not read by {', '.join(lost)}. Nothing was put in their place.")
+        yield Note("lost-cells", f"not read by {', '.join(lost)}. Nothing was put in their place.")
     if len(batch.shops) == 1:
-        yield Note("one-shop", f"{where} was read by one shop only, so it tells nothing about shops.")
+        yield Note("one-shop", "read by one shop only, which tells nothing about shops.")
     if len(batch.shops) == 2:
-        yield Note("two-shops", f"{where} was read by two shops. Each is as far from their mean as the other, so "
-                   "neither can stand apart by its mean: that takes three.")  # fmt: skip
+        yield Note("two-shops", "read by two shops. Each is as far from their mean as the other, so neither can stand "
+                   "apart by its mean: that takes three.")  # fmt: skip
     if not several.any():
-        yield Note("one-cut", f"{where} has one cut in each shop, so the spread within a shop cannot be told from that "
-                   "between shops. Two cuts are the fewest that tell.")  # fmt: skip
+        yield Note("one-cut", "one cut in each shop, so the spread within a shop cannot be told from that between "
+                   "shops. Two cuts are the fewest that tell.")  # fmt: skip
     elif too_coarse(batch.sds[several]):
-        yield Note("no-spread", f"{where}: in most shops all cuts read the same. The step of the tester hides their "
-                   "spread, so the spreads of shops were not compared. Read with a finer step.")  # fmt: skip
+        yield Note("no-spread", "in most shops all cuts read the same. The step of the tester hides their spread, so "
+                   "the spreads of shops were not compared. Read with a finer step.")  # fmt: skip
     if several.any() and np.ptp(batch.n):
-        yield Note("unequal-cells", f"{where} has {batch.n.min()} to {batch.n.max()} cuts in a shop, so intervals of "
-                   "the spread between shops are approximate. Each shop's spread is judged by its own number of "
-                   "cuts; printed limits are those for the most common number.")  # fmt: skip
+        yield Note("unequal-cells", f"{batch.n.min()} to {batch.n.max()} cuts in a shop, so intervals of the spread "
+                   "between shops are approximate. Each shop's spread is judged by its own number of cuts; printed "
+                   "limits are those for the most common number.")  # fmt: skip
+    yield from _close_means(batch)
+
+
+def _close_means(batch: Batch) -> Iterator[Note]:
     if batch.whole.between is not None and batch.whole.between.high == 0:
-        yield Note("means-too-close", f"{where}: the shops' means lie closer together than independent cuts "
-                   "would let them. Ask whether the shops knew each other's readings, or wrote down means of several "
-                   "cuts.")  # fmt: skip
+        yield Note("means-too-close", "the shops' means lie closer together than independent cuts would let them. Ask "
+                   "whether the shops knew each other's readings, or wrote down means of several cuts.")  # fmt: skip
     elif batch.whole.negative:
-        yield Note("negative-between", f"{where}: the shops' means differ less than cuts within a shop would make "
-                   "them. The spread between shops is set to 0; its interval says how large it may be.")  # fmt: skip
+        yield Note("negative-between", "the shops' means differ less than cuts within a shop would make them. The "
+                   "spread between shops is set to 0; its interval says how large it may be.")  # fmt: skip

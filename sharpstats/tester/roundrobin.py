@@ -62,7 +62,7 @@ class RoundRobin(Shown):
     @cached_property
     def table(self) -> pd.DataFrame:
         """One row for each SD of each batch; twice where cells are outlying: with all cells, and without those."""
-        return pd.DataFrame([row for batch in self.batches for row in _sd_rows(batch)])
+        return pd.DataFrame([row for batch in self.batches for row in _sd_rows(batch)], columns=list(SDS))
 
     @cached_property
     def cells(self) -> pd.DataFrame:
@@ -75,6 +75,7 @@ class RoundRobin(Shown):
         return pd.DataFrame([row for batch in self.batches for row in _look_rows(batch)], columns=list(LOOKS))
 
 
+SDS = ("term", "batch", "at", "sd", "low", "high", "level", "df", "pair", "shops", "cuts")
 LOOKS = ("term", "batch", "shop", "statistic", "p", "at_5", "at_1", "cells", "mark")
 
 
@@ -86,8 +87,8 @@ def round_robin(
     Parameters
     ----------
     shops : DataFrame
-        Columns shop, batch and reading, one row a cut; `cut` too, if cuts are numbered. Rows set aside are
-        left out before.
+        Columns shop, batch and reading, one row a cut; `cut` if cuts are numbered, and `over_range` if some lie
+        beyond the tester's range, where known. Rows set aside are left out before.
     scale : str
         ``log`` for differences in percent, ``as read`` for differences in `unit`.
     unit : str
@@ -127,7 +128,7 @@ def round_robin(
     return RoundRobin(
         scale=scale, unit=unit, level=level, shops=labels, batches=batches,
         within_by_level=_by_level(batches, scale, "within"), across_by_level=_by_level(batches, scale, "across"),
-        data=data, notes=(*_notes(batches, labels), *_slip_notes(means)),
+        data=data, notes=(*_notes(batches, labels), *_over_notes(shops), *_slip_notes(means)),
     )  # fmt: skip
 
 
@@ -174,13 +175,26 @@ def _look_rows(batch: Batch) -> Iterator[dict[str, object]]:
 
 
 def _notes(batches: Sequence[Batch], shops: Sequence[str]) -> Iterator[Note]:
+    where: dict[Note, list[str]] = {}
     for batch in batches:
-        yield from batch_notes(batch, shops)
+        for note in batch_notes(batch, shops):
+            where.setdefault(note, []).append(batch.name)
+    for note, names in where.items():
+        yield Note(note.code, f"{', '.join([called('Batch', names[0]), *names[1:]])}: {note.text}")
     for shop in shops:
         read = [batch.name for batch in batches if shop in batch.shops]
         if len(read) == 1 and len(batches) > 1:
             yield Note("one-batch-shop", f"{called('Shop', shop)} read {called('batch', read[0])} only: whether it "
                        "reads higher or lower than the others throughout cannot be told.")  # fmt: skip
+
+
+def _over_notes(shops: pd.DataFrame) -> Iterator[Note]:
+    """Name batches with cuts over the range: their number is a bound, and the standard has no place for one."""
+    over = shops[shops["over_range"].astype(bool)] if "over_range" in shops else shops.head(0)
+    for batch, cuts in over.groupby("batch"):
+        yield Note("over-range", f"{called('Batch', str(batch))}: {len(cuts)} of the cuts lie over the tester's "
+                   "range and count as its end. The mean of this batch and its spreads are too small, and tests of "
+                   "shops on it prove nothing. Send round keener edges.")  # fmt: skip
 
 
 def _slip_notes(means: pd.DataFrame) -> Iterator[Note]:

@@ -97,7 +97,8 @@ def _check_readings(data: pd.DataFrame, scale: Scale) -> None:
 
 def _check_cuts(shops: pd.DataFrame) -> None:
     numbered = shops.dropna(subset=["cut"])
-    twice = numbered[numbered.duplicated(["shop", "batch", "cut"])]
+    keys = [name for name in ("shop", "batch", "edge", "cut") if name in shops]
+    twice = numbered[numbered.duplicated(keys)]
     if len(twice):
         shop, batch, cut = twice.iloc[0][["shop", "batch", "cut"]].astype(str)
         raise FitError(

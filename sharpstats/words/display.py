@@ -18,6 +18,7 @@ from sharpstats.model.trialfit import TrialFit
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.examine import Examination
 from sharpstats.tester.rounding import Rounding
+from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.study import TesterStudy
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
@@ -32,6 +33,7 @@ from sharpstats.words.tables import Form, label
 from sharpstats.words.tester.agreement import agreement_blocks
 from sharpstats.words.tester.examination import examination_blocks
 from sharpstats.words.tester.rounding import rounding_blocks
+from sharpstats.words.tester.roundrobin import round_robin_blocks
 from sharpstats.words.tester.study import study_blocks
 from sharpstats.words.told import blocks
 
@@ -46,6 +48,7 @@ blocks.register(Examination, examination_blocks)
 blocks.register(Resolution, resolution_blocks)
 blocks.register(Rounding, rounding_blocks)
 blocks.register(Agreement, agreement_blocks)
+blocks.register(RoundRobin, round_robin_blocks)
 blocks.register(TrialFit, trial_fit_blocks)
 blocks.register(Findings, findings_blocks)
 blocks.register(Finding, finding_blocks)

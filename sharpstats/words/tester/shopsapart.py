@@ -1,0 +1,104 @@
+"""Shops that stand apart in a round robin: which, by how much, and what to do about it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from sharpstats.tester.batch import Batch
+from sharpstats.tester.roundrobin import WITHOUT, RoundRobin
+from sharpstats.tester.screening import Look
+from sharpstats.tester.shopsframe import called
+from sharpstats.words.blocks import Block, Heading, Line, Points
+from sharpstats.words.labels import clip, listing, sentence
+from sharpstats.words.numbers import (
+    amount,
+    count,
+    fixed,
+    from_scale,
+    p_value,
+)
+from sharpstats.words.tester.shopnumbers import precision_table, unit_of
+
+TO_DO = (
+    "Look for a slip in writing first: the unit, a digit, two batches or two shops exchanged.",
+    "Let the shop put check masses on its tester, and compare its filament lot, settings and way of cutting with those "
+    "of the others.",
+    "Ask the shop to read the batch again, if like edges are left: blade clamped, edge away from the body, a "
+    "cut-resistant glove on the holding hand.",
+    "If a cause is found and cannot be mended, write it into the column set_aside of shops.csv. The row stays in the "
+    "file, and the report tells the reason. A test alone is no reason.",
+    "If no cause is found, leave the readings in: shops do differ, and the spread between them should say so.",
+)
+
+
+
+def standing_apart(result: RoundRobin) -> Iterator[Block]:
+    """Tell outliers and stragglers, what to do, and the numbers without the outliers.
+
+    Parameters
+    ----------
+    result : RoundRobin
+
+    Yields
+    ------
+    Block
+    """
+    marked = [(batch, look) for batch in result.batches for look in batch.looks if look.mark != "accepted"]
+    if not any(batch.looks for batch in result.batches):
+        return
+    if not marked:
+        yield Line("No shop stands apart from the others, neither by its spread nor by its mean.")
+        return
+    yield Heading("Shops that stand apart")
+    yield Points(tuple(_look_sentence(result, batch, look) for batch, look in marked) + tuple(_again(result, marked)))
+    if not any(batch.outlying for batch in result.batches):
+        yield Line("A straggler is kept: among this many cells one or two may come by chance. See whether it was "
+                   "written down rightly.")  # fmt: skip
+        return
+    yield Line("Nothing was left out. A statistical outlier is a question to the shop, not an answer:")
+    yield Points(TO_DO)
+    if any(batch.kept is not None for batch in result.batches):
+        yield precision_table(result, WITHOUT, "The same without the cells called outliers, for comparison")
+
+
+def _look_sentence(result: RoundRobin, batch: Batch, look: Look) -> str:
+    shops = listing([clip(called("shop", shop), 40) for shop in look.shops])
+    where = f"{called('batch', clip(batch.name, 30))}, {shops}"
+    chance = f"{p_value(look.p)}, {'Cochran' if look.looked_at == 'spread' else 'Grubbs'}, {count(look.cells, 'shop')}"
+    verdict = "called a statistical outlier" if look.mark == "outlier" else "a straggler, kept"
+    how = _spread_apart(batch, look) if look.looked_at == "spread" else _mean_apart(result, batch, look)
+    return sentence(f"{where}: {how} ({chance}): {verdict}")
+
+
+def _spread_apart(batch: Batch, look: Look) -> str:
+    place = batch.shops.index(look.shops[0])
+    others = (batch.n > 1) & (np.arange(batch.n.size) != place)
+    freedom = batch.n[others] - 1
+    pooled = math.sqrt(float(freedom @ batch.sds[others] ** 2) / float(freedom.sum()))
+    times = f"{fixed(batch.sds[place] / pooled, 1)} times as widely as" if pooled else "where there is no spread in"
+    return f"cuts scatter {times} {'those of the others' if pooled else 'the others'}"
+
+
+def _mean_apart(result: RoundRobin, batch: Batch, look: Look) -> str:
+    mine = np.isin(batch.shops, look.shops)
+    apart = from_scale(float(batch.means[mine].mean() - batch.means[~mine].mean()), result.scale)
+    unit = unit_of(result)
+    way = "higher" if apart is not None and apart > 0 else "lower"
+    size = amount(abs(apart) if apart is not None else None, unit)
+    verb = "reads" if len(look.shops) == 1 else "read together"
+    return f"{verb} {size} {way} than the others' mean"
+
+
+def _again(result: RoundRobin, marked: Sequence[tuple[Batch, Look]]) -> Iterator[str]:
+    """Point at shops that are marked in several batches: the shop is to be looked at, not the cell."""
+    for shop in result.shops:
+        where = {batch.name for batch, look in marked if shop in look.shops}
+        if len(where) > 1:
+            read = sum(shop in batch.shops for batch in result.batches)
+            yield (f"{called('Shop', clip(shop, 40))} is marked in {len(where)} of its {read} batches: look at the "
+                   "shop as a whole, not at single cells.")  # fmt: skip
+
+
