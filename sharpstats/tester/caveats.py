@@ -11,7 +11,7 @@ from scipy import stats
 
 from sharpstats.notes import Note
 from sharpstats.tester.arrangement import Arrangement, can_tell_apart
-from sharpstats.tester.pooling import Pooling
+from sharpstats.tester.pooling import HELD_KEPT, HELD_SUMS, Pooling
 from sharpstats.tester.squares import mean_squares_of, sweep
 
 Floats = NDArray[np.float64]
@@ -46,10 +46,20 @@ def alike_notes(used: pd.DataFrame, arrangement: Arrangement, value: str) -> lis
 def pooling_note(pooling: Pooling) -> Note:
     """Say what was done with operator x edge, and why."""
     test = f"F = {pooling.f:.2f}, p = {pooling.p:.2g}"
+    if pooling.above in (0, 1):
+        done = "pooled into repeatability" if pooling.pooled else "kept as a part of its own"
+        return Note("as-asked", f"Operator x edge is {done}, as it was asked for ({test}).")
     if pooling.pooled:
         return Note("pooled", f"Operator x edge shows no more spread than repeatability explains ({test}, above "
-                    f"{pooling.above:g}), so it is pooled into repeatability.")  # fmt: skip
-    return Note("kept", f"Operator x edge is kept as a part of its own ({test}, not above {pooling.above:g}).")
+                    f"{pooling.above:g}), so it is pooled into repeatability. {COST}")  # fmt: skip
+    return Note("kept", f"Operator x edge is kept as a part of its own ({test}, not above {pooling.above:g}). {COST}")
+
+
+COST = (
+    f"Since the same readings decide on that, 95 % intervals hold the truth in {HELD_SUMS} of 100 such studies at worst, "
+    f"that of operator x edge in {HELD_KEPT}."
+)
+"""What choosing costs, as simulated."""
 
 
 def over_note(count: int) -> Note:
@@ -59,10 +69,11 @@ def over_note(count: int) -> Note:
                 "shown. Intervals of sums and ratios are approximate then.")  # fmt: skip
 
 
-def unbalanced_note(why: str) -> Note:
-    """Say why there are no mean squares of the classical kind."""
+def unbalanced_note(why: str, any_squares: bool) -> Note:
+    """Say why there are no mean squares of the classical kind, and where the intervals come from."""
+    source = "mean squares that hold nearly, not exactly" if any_squares else "the likelihood near its highest point"
     return Note("not-balanced", f"{why} The parts are found by restricted maximum likelihood alone, and their "
-                "intervals from mean squares that hold nearly, not exactly.")  # fmt: skip
+                f"intervals from {source}.")  # fmt: skip
 
 
 def spread_notes(terms: Sequence[str], variances: Floats, by_reml: Floats) -> list[Note]:

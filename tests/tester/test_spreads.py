@@ -80,7 +80,7 @@ class TestReferenceManual:
         assert other.variances == pytest.approx(
             [raw["appraiser_var"], raw["part_var"], 0, raw["repeatability_var"]], rel=1e-11
         )
-        assert {"kept", "zero-variance", "differ"} <= {note.code for note in other.notes}
+        assert {"as-asked", "zero-variance", "differ"} <= {note.code for note in other.notes}
         # By REML the part at zero is as good as pooled.
         assert other.by_likelihood["sd"].to_numpy() == pytest.approx([0.226838, 1.042327, 0, 0.199933], abs=5.1e-7)
 
