@@ -56,8 +56,8 @@ def pooling_note(pooling: Pooling) -> Note:
 
 
 COST = (
-    f"Since the same readings decide on that, 95 % intervals hold the truth in {HELD_SUMS} of 100 such studies at worst, "
-    f"that of operator x edge in {HELD_KEPT}."
+    f"Since the same readings decide on that, 95 % intervals hold the truth in {HELD_SUMS} of 100 such studies at "
+    f"worst, that of operator x edge in {HELD_KEPT}."
 )
 """What choosing costs, as simulated."""
 

@@ -13,7 +13,8 @@ studies of gauges commonly use (both from memory). Pooling at 0.05 would too oft
 
 HELD_SUMS, HELD_KEPT = 92, 88
 """In so many of 100 simulated studies the 95 % intervals hold the truth at worst where the readings decide: those of
-parts and sums, and that of operator x edge where it is kept although there is none (tests/validity/RESULTS_TESTER.md)."""
+parts and sums, and that of operator x edge where it is kept although there is none
+(tests/validity/RESULTS_TESTER.md)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -292,7 +292,10 @@ def find_spreads(
     notes = [*arrangement.notes, FRESH_SPOT]
     notes += alike_notes(used, arrangement, VALUE) if arrangement.kind == "like edges" and not over else []
     notes += [] if pooling is None else [pooling_note(pooling)]
-    notes += [over_note(int(used["over_range"].sum()))] if over else [unbalanced_note(why, squares is not None)] if why else []
+    if over:
+        notes.append(over_note(int(used["over_range"].sum())))
+    elif why:
+        notes.append(unbalanced_note(why, squares is not None))
     notes += spread_notes((*(part.name for part in parts), REPEATABILITY), variances, by_reml)
     return Spreads(
         layout=arrangement.kind, scale=scale, unit=unit, level=level, parts=parts, variances=variances, fit=fit,
