@@ -25,6 +25,8 @@ from sharpstats.tester.squares import Sweep
 
 Codes = NDArray[np.intp]
 Floats = NDArray[np.float64]
+AT_ONCE = 2_000_000
+"""Readings that are drawn at once."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -93,17 +95,29 @@ def draw_again(
     -------
     Bootstrap
     """
-    responses = drawn_readings(np.random.default_rng(seed), codes, variances, draws, layout.cell.size)
-    many = refit_many(fit, responses, np.ones((1, 1)))
-    refitted = many.variances[many.settled][:, fit.structure.positions]
-    squares = layout.squares(responses) / layout.df
+    refitted, squares = _drawn(np.random.default_rng(seed), fit, codes, layout, variances, draws)
     limits = np.array([_limits(float(row @ variances), refitted @ row, fit.level) for row in sums.values()])
     held = np.array([_held(known, squares, row, float(row @ variances), fit.level) for row in sums.values()])
     return Bootstrap(
         terms=tuple(sums), low=limits[:, 0], high=limits[:, 1], low_error=limits[:, 2], high_error=limits[:, 3],
         held=100 * held, held_error=100 * np.sqrt(held * (1 - held) / draws), level=fit.level, seed=seed, draws=draws,
-        unsettled=int(draws - many.settled.sum()),
+        unsettled=draws - len(refitted),
     )  # fmt: skip
+
+
+def _drawn(
+    rng: np.random.Generator, fit: MixedFit, codes: Sequence[Codes], layout: Sweep, variances: Floats, draws: int
+) -> tuple[Floats, Floats]:
+    """Variances by REML of the drawn studies that settled, and mean squares of all; in chunks that memory holds."""
+    readings = layout.cell.size
+    most = max(1, AT_ONCE // readings)
+    refitted, squares = [], []
+    for start in range(0, draws, most):
+        y = drawn_readings(rng, codes, variances, min(most, draws - start), readings)
+        many = refit_many(fit, y, np.ones((1, 1)))
+        refitted.append(many.variances[many.settled][:, fit.structure.positions])
+        squares.append(layout.squares(y) / layout.df)
+    return np.vstack(refitted), np.vstack(squares)
 
 
 def drawn_readings(

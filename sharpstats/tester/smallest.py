@@ -61,6 +61,8 @@ class Smallest(Shown):
         True difference that comes out above `smallest` nine times in ten.
     level : float
         Level of the interval.
+    changing : tuple of str
+        Names of the parts that differ where all differs.
     scale, unit : str
     notes : tuple of Note
     """
@@ -73,6 +75,7 @@ class Smallest(Shown):
     high: Floats
     found: Floats
     level: float
+    changing: tuple[str, ...]
     scale: Scale
     unit: ForceUnit
     notes: tuple[Note, ...]
@@ -237,7 +240,8 @@ def smallest_difference(spreads: Spreads, cuts: ArrayLike = tuple(range(1, MOST_
     return Smallest(
         ways=ways, cuts=counts, smallest=_sizes(spreads, ways, counts, Z, seen), by_standard=shown["estimate"],
         low=shown["low"], high=shown["high"], found=_sizes(spreads, ways, counts, Z + _z(NOTICED), found),
-        level=spreads.level, scale=spreads.scale, unit=spreads.unit, notes=_notes(spreads),
+        level=spreads.level, changing=tuple(part.name for part in spreads.parts if not part.of_edges),
+        scale=spreads.scale, unit=spreads.unit, notes=_notes(spreads),
     )  # fmt: skip
 
 

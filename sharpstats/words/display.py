@@ -19,6 +19,9 @@ from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.examine import Examination
 from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.roundrobin import RoundRobin
+from sharpstats.tester.bootstrap import Bootstrap
+from sharpstats.tester.smallest import CutsNeeded, Smallest
+from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.study import TesterStudy
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
@@ -34,6 +37,8 @@ from sharpstats.words.tester.agreement import agreement_blocks
 from sharpstats.words.tester.examination import examination_blocks
 from sharpstats.words.tester.rounding import rounding_blocks
 from sharpstats.words.tester.roundrobin import round_robin_blocks
+from sharpstats.words.tester.smallest import cuts_blocks, smallest_blocks
+from sharpstats.words.tester.spreads import bootstrap_blocks, spreads_blocks
 from sharpstats.words.tester.study import study_blocks
 from sharpstats.words.told import blocks
 
@@ -49,6 +54,10 @@ blocks.register(Resolution, resolution_blocks)
 blocks.register(Rounding, rounding_blocks)
 blocks.register(Agreement, agreement_blocks)
 blocks.register(RoundRobin, round_robin_blocks)
+blocks.register(Spreads, spreads_blocks)
+blocks.register(Bootstrap, bootstrap_blocks)
+blocks.register(Smallest, smallest_blocks)
+blocks.register(CutsNeeded, cuts_blocks)
 blocks.register(TrialFit, trial_fit_blocks)
 blocks.register(Findings, findings_blocks)
 blocks.register(Finding, finding_blocks)

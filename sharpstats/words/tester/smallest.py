@@ -1,0 +1,98 @@
+"""The smallest difference that cuts can show, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sharpstats.tester.smallest import COUNTED_TO, CutsNeeded, Smallest, Way
+from sharpstats.units import Unit
+from sharpstats.words.blocks import Block, Line, Table
+from sharpstats.words.numbers import amount, count, decimals_for, from_scale, level_percent
+from sharpstats.words.onfit import notes_blocks
+from sharpstats.words.tables import Form, label, limits, number, whole
+
+WAYS: dict[Way, str] = {
+    "one operator": "one operator cuts both edges",
+    "two operators": "each edge has its own operator",
+    "all different": "all differs that the study changed",
+}
+TOLD = (1, 2, 3, 4, 6, 10, 20)
+"""Numbers of cuts in the table of a page; all stand in `.table`."""
+SAID = (1, 4, 10)
+"""Numbers of cuts in the sentence."""
+
+
+def smallest_blocks(found: Smallest) -> Iterator[Block]:
+    """Tell the smallest difference by number of cuts."""
+    for way in found.ways:
+        yield Line(smallest_sentence(found, way))
+    yield _table(found)
+    yield Line(
+        "Smallest: two equal edges differ by more only 5 times in 100 (Student's t; by ISO 5725-6 with 1.96 it is the "
+        "number beside it, whose interval says how well the spreads are known). Found: a true difference of that size "
+        "comes out above the smallest 9 times in 10."
+    )
+    yield from notes_blocks(found.notes)
+
+
+def smallest_sentence(found: Smallest, way: Way) -> str:
+    """Say what one, four and ten cuts on each edge show."""
+    unit = _unit(found)
+    shown = [i for i, cuts in enumerate(found.cuts) if cuts in SAID] or [0]
+    values = [from_scale(float(found.smallest[found.ways.index(way), i]), found.scale) for i in shown]
+    digits = decimals_for(min(value or 0 for value in values), unit)
+    told = [f"{amount(value, unit, digits)} with {count(int(found.cuts[i]), 'cut')}"
+            for i, value in zip(shown, values, strict=True)]  # fmt: skip
+    return f"Where {who(found, way)}, the smallest difference between two edges is {', '.join(told)} on each."
+
+
+def who(found: Smallest, way: Way) -> str:
+    """Say who cuts the two edges, and what else differs."""
+    return f"{WAYS[way]} ({', '.join(found.changing)})" if way == "all different" else WAYS[way]
+
+
+def _unit(found: Smallest | CutsNeeded) -> Unit:
+    return "%" if found.scale == "log" else found.unit
+
+
+def _table(found: Smallest) -> Table:
+    frame, unit = found.table, _unit(found)
+    frame = frame[frame["cuts"].isin(TOLD)] if set(found.cuts) & set(TOLD) else frame
+    frame = frame.copy()
+    for name in ("smallest", "by_standard", "low", "high", "found"):
+        frame[name] = [from_scale(value, found.scale) for value in frame[name]]
+    digits = decimals_for(float(frame["smallest"].min()), unit)
+    columns = (whole("cuts", "cuts on each"), number("smallest", f"smallest, {unit}", digits),
+               number("by_standard", "by ISO 5725-6", digits), limits(frame, digits, unit),
+               number("found", "found 9 in 10", digits))  # fmt: skip
+    way = Form("who cuts", lambda row: row["at"], about=label("at").about)
+    shown = (way, *columns) if len(found.ways) > 1 else columns
+    return Table(frame, "Smallest difference between two edges, by cuts on each", shown)
+
+
+def cuts_blocks(found: CutsNeeded) -> Iterator[Block]:
+    """Tell how many cuts a wanted difference needs."""
+    yield Line(cuts_sentence(found))
+
+
+def cuts_sentence(found: CutsNeeded) -> str:
+    """Say how many cuts on each edge show the wanted difference, or that none do."""
+    unit = _unit(found)
+    wanted, floor = (from_scale(value, found.scale) for value in (found.wanted, found.floor))
+    goal = f"To show a difference of {amount(wanted, unit)} where {WAYS[found.way]}"
+    if found.cuts is None and found.floor >= found.wanted:
+        mend = "Let one operator cut both edges, or make" if found.way != "one operator" else "Make"
+        return (
+            f"{goal}: cannot, however many cuts. What cuts do not average out comes to {amount(floor, unit)} by "
+            f"itself. {mend} more edges rather than more cuts."
+        )
+    if found.cuts is None:
+        return f"{goal}: not with {COUNTED_TO:,} cuts on each edge."
+    return f"{goal}: {count(found.cuts, 'cut')} on each edge ({_range(found)})."
+
+
+def _range(found: CutsNeeded) -> str:
+    level = f"{level_percent(found.level)} interval"
+    if found.high is None:
+        return f"{level}: {found.low} or more; at its upper end no number of cuts is enough"
+    return f"{level}: {found.low} to {found.high}"

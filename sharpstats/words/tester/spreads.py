@@ -1,0 +1,177 @@
+"""Where the spread of a tester's readings comes from, in words: first how far two cuts differ by chance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import pandas as pd
+
+from sharpstats.tester.arrangement import BOTH, EDGE, OPERATOR, REPEATABILITY
+from sharpstats.tester.bootstrap import Bootstrap
+from sharpstats.tester.spreads import BETWEEN, INTERMEDIATE, LIMIT_FACTOR, REPRODUCIBILITY, WHOLE, Spreads
+from sharpstats.units import Unit
+from sharpstats.words.blocks import Block, Folded, Line, Table
+from sharpstats.words.labels import clip
+from sharpstats.words.numbers import amount, amounts, count, decimals_for, fixed, from_scale, level_percent
+from sharpstats.words.onfit import notes_blocks
+from sharpstats.words.tables import Form, label, limits, number
+
+NAMES = {
+    REPEATABILITY: "one cut and the next (repeatability)",
+    OPERATOR: "operators",
+    BOTH: "operator x edge",
+    EDGE: "edges",
+    "day": "days",
+    "filament lot": "filament lots",
+    "tester unit": "tester units",
+    BETWEEN: "two operators in all",
+    REPRODUCIBILITY: "any two cuts on an edge (reproducibility)",
+    INTERMEDIATE: "any two cuts on an edge (intermediate precision)",
+    WHOLE: "everything, edges included",
+}
+"""What each part is called for people."""
+
+
+def named(term: str) -> str:
+    """Return what a part or sum is called for people.
+
+    Examples
+    --------
+    >>> named("operator"), named("day = filament lot")
+    ('operators', 'days = filament lots')
+    """
+    return " = ".join(NAMES.get(name, clip(name)) for name in term.split(" = "))
+
+
+def unit_of(found: Spreads) -> Unit:
+    """Return the unit in which spreads are shown: percent on the log scale."""
+    return "%" if found.scale == "log" else found.unit
+
+
+def shown_amount(found: Spreads, term: str) -> str:
+    """Return r or R with its interval, as a reader sees it."""
+    one, unit = found.limits[term], unit_of(found)
+    value, low, high = (from_scale(part, found.scale) for part in (one.estimate, one.low, one.high))
+    digits = decimals_for(_width(low, high), unit)
+    return (
+        f"{amount(value, unit, digits)} (limit {term}; {level_percent(one.level)} interval: "
+        f"{amounts(low, high, unit, digits)})"
+    )
+
+
+def _width(low: float | None, high: float | None) -> float | None:
+    return high - low if low is not None and high is not None and math.isfinite(high) else None
+
+
+def spreads_blocks(found: Spreads) -> Iterator[Block]:
+    """Tell the parts of the spread."""
+    yield Line(repeatability_sentence(found))
+    yield Line(reproducibility_sentence(found))
+    if sentence := categories_sentence(found):
+        yield Line(sentence)
+    yield _parts(found)
+    yield from notes_blocks(found.notes)
+    yield Folded("How this was found", tuple(_details(found)))
+
+
+def repeatability_sentence(found: Spreads) -> str:
+    """Say how far two cuts on one edge differ by chance."""
+    edges = "like edges" if found.layout == "like edges" else "the same edge"
+    return (
+        f"Two cuts on {edges} by the same operator differ by less than {shown_amount(found, 'r')} in 95 of 100 pairs. "
+        f"{_counts(found)}"
+    )
+
+
+def _counts(found: Spreads) -> str:
+    table = found.readings
+    operators = f" by {count(table['operator'].nunique(), 'operator')}" if "operator" in table else ""
+    return f"Found from {count(len(table), 'cut')} on {count(table['edge'].nunique(), 'edge')}{operators}."
+
+
+def reproducibility_sentence(found: Spreads) -> str:
+    """Say how far two cuts differ when operators, days, lots or testers differ too."""
+    if found.wide == REPEATABILITY:
+        return "Nothing but the cuts changed in this study, so it cannot say how far two operators differ."
+    inside = [part.name for part in found.parts if not part.of_edges]
+    differ = "Two cuts by two operators" if found.wide == REPRODUCIBILITY else "Two cuts by one operator"
+    listed = " and ".join([", ".join(inside[:-1]), inside[-1]]) if len(inside) > 1 else inside[0]
+    return f"{differ} differ by less than {shown_amount(found, 'R')}; inside it, beside repeatability: {listed}."
+
+
+def categories_sentence(found: Spreads) -> str:
+    """Say how well the tester tells edges like these apart; empty where no edges were compared."""
+    groups = found.categories
+    if groups is None:
+        return ""
+    share = found.shares[found.wide]
+    least = max(math.floor(groups.estimate), 1)
+    told = (
+        f"it tells about {count(least, 'group')} of such edges apart" if groups.estimate >= 2
+        else "it hardly tells such edges apart"
+    )  # fmt: skip
+    return (
+        f"Of the variance among these edges {amount(share.estimate, '%')} is the tester's "
+        f"({level_percent(share.level)} interval: {amounts(share.low, share.high, '%')}), so {told} "
+        f"(number of distinct categories {fixed(groups.estimate, 1)}; interval: {fixed(groups.low, 1)} to "
+        f"{fixed(groups.high, 1)})."
+    )
+
+
+def _parts(found: Spreads) -> Table:
+    frame, unit = _in_unit(found.table, found.scale), unit_of(found)
+    digits = decimals_for(float(frame["sd"].median()), unit)
+    share = Form("share of the variance, %", lambda row: fixed(row["share"]), number=True)
+    columns = (_name("between"), number("sd", f"SD, {unit}", digits), limits(frame, digits, unit), share)
+    return Table(frame, "Where the spread comes from: parts, then sums of parts", columns)
+
+
+def _name(heading: str) -> Form:
+    return Form(heading, lambda row: named(row["term"]), about=label("term").about)
+
+
+def _in_unit(table: pd.DataFrame, scale: str) -> pd.DataFrame:
+    shown = table.copy()
+    for name in ("sd", "low", "high", "low_error", "high_error"):
+        if name in shown:
+            shown[name] = [from_scale(value, "log" if scale == "log" else "as read") for value in table[name]]
+    return shown
+
+
+def _details(found: Spreads) -> Iterator[Block]:
+    yield Line(
+        f"r and R are {LIMIT_FACTOR} SDs, as ISO 5725-6 has it (1.96 times the root of 2, rounded). They are limits of "
+        "this tester in this shop; how far shops differ takes a round robin."
+    )
+    frame, unit = _in_unit(found.by_likelihood, found.scale), unit_of(found)
+    digits = decimals_for(float(frame["sd"].median()), unit)
+    columns = (_name("between"), number("sd", f"SD, {unit}", digits), limits(frame, digits, unit))
+    yield Table(frame, "By restricted maximum likelihood, with profile intervals", columns)
+    if found.squares is not None:
+        kind = "Mean squares" if found.exact else "Mean squares of a layout that is not balanced"
+        yield Table(found.squares.table.assign(term=list(map(named, found.squares.terms))), kind)
+    else:
+        yield Line(found.why_not)
+    if found.check is not None:
+        yield from bootstrap_blocks(found.check)
+
+
+def bootstrap_blocks(check: Bootstrap) -> Iterator[Block]:
+    """Tell what drawing the study again says of its intervals."""
+    held = Form("intervals that held, %", lambda row: f"{fixed(row['held'], 1)} ± {fixed(row['held_error'], 1)}",
+                number=True)  # fmt: skip
+    reach = Form("bootstrap limits, on the scale",
+                 lambda row: f"{_end(row['low'], row['low_error'])} to {_end(row['high'], row['high_error'])}",
+                 number=True)  # fmt: skip
+    yield Table(check.table, f"A check: the study drawn again {check.draws:,} times from its own estimates (seed "
+                f"{check.seed}); the ± is the error of the drawing", (label("term", "SD"), held, reach))  # fmt: skip
+
+
+def _end(value: float, error: float) -> str:
+    if math.isnan(value):
+        return "unknown"
+    if math.isinf(value):
+        return "unlimited"
+    digits = max(0, 2 - math.floor(math.log10(value))) if value > 0 else 2
+    return f"{value:.{digits}f}" + (f" ± {error:.{digits}f}" if math.isfinite(error) else "")
