@@ -20,6 +20,7 @@ from sharpstats.tester.examine import Examination
 from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.bootstrap import Bootstrap
+from sharpstats.tester.examine import Examination
 from sharpstats.tester.smallest import CutsNeeded, Smallest
 from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.study import TesterStudy
@@ -121,7 +122,6 @@ def as_text(result: object, width: int = COLUMNS) -> str:
     Examples
     --------
     >>> from sharpstats.words.passage import Passage
-    from sharpstats.words.resolving import resolution_blocks
     >>> print(as_text(Passage("To mind", ("Mind your fingers.",))))
     To mind
     Mind your fingers.

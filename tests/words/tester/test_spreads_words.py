@@ -35,7 +35,8 @@ class TestSpreads:
         value, low, high = (100 * np.expm1(x) for x in (r.estimate, r.low, r.high))
         assert told(kept).startswith(
             f"Two cuts on the same edge by the same operator differ by less than {value:.0f} % (limit r; "
-            f"95 % interval: {low:.0f} % to {high:.0f} %) in 95 of 100 pairs. Found from 96 cuts on 8 edges by 3 operators."
+            f"95 % interval: {low:.0f} % to {high:.0f} %) in 95 of 100 pairs. "
+            "Found from 96 cuts on 8 edges by 3 operators."
         )
 
     def test_what_is_inside_is_said(self, kept: Spreads) -> None:
