@@ -21,6 +21,7 @@ from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.bootstrap import Bootstrap
 from sharpstats.tester.examine import Examination
+from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.smallest import CutsNeeded, Smallest
 from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.study import TesterStudy
