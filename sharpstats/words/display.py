@@ -16,12 +16,10 @@ from sharpstats.model.mixed import MixedFit
 from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.tester.agreement import Agreement
-from sharpstats.tester.examine import Examination
-from sharpstats.tester.rounding import Rounding
-from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.bootstrap import Bootstrap
 from sharpstats.tester.examine import Examination
 from sharpstats.tester.rounding import Rounding
+from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.smallest import CutsNeeded, Smallest
 from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.study import TesterStudy
