@@ -1,0 +1,1 @@
+"""Pictures of a tester study: what the tester's numbers are worth."""
