@@ -102,7 +102,8 @@ class Wear(Shown):
     as_it_is, slope_removed : Repeatability
         Of single cuts, with the slope left in and taken out.
     cuts : DataFrame
-        One row a cut: edge, order, deviation from the mean of its like.
+        One row a cut: edge, order, and deviation from the mean cut of its like, were that made at the
+        mean place of all.
     notes : tuple of Note
     """
 
@@ -195,7 +196,8 @@ def find_wear(readings: pd.DataFrame, *, scale: Scale, unit: ForceUnit = "gf", l
     return Wear(
         scale=scale, unit=unit, slope=slope, without_drift=held, like_drift=timed and held is None, along=along,
         like_place=placed and along is None, by_edge=_edge_by_edge(used, values, level), as_it_is=_repeatability(plain),
-        slope_removed=_repeatability(fit), cuts=_deviations(used, values), notes=(*notes, *_places_missing(used)),
+        slope_removed=_repeatability(fit), cuts=_deviations(used, values, slope.estimate),
+        notes=(*notes, *_places_missing(used)),
     )  # fmt: skip
 
 
@@ -271,11 +273,12 @@ def _cells(used: pd.DataFrame) -> pd.Series:
     return used.groupby(likes, observed=True, sort=False).ngroup()
 
 
-def _deviations(used: pd.DataFrame, values: Floats) -> pd.DataFrame:
-    """Deviations of the cuts from the mean of the same hand on the same edge."""
-    likes = [used[name] for name in LIKE if name in used]
-    deviation = pd.Series(values, index=used.index)
-    return used[["edge", "order"]].assign(deviation=deviation - deviation.groupby(likes).transform("mean"))
+def _deviations(used: pd.DataFrame, values: Floats, slope: float) -> pd.DataFrame:
+    """Deviations of the cuts from the mean of their like, moved along the slope to the mean place of all."""
+    table = pd.DataFrame({"order": used["order"].to_numpy(float), "value": values})
+    means = table.groupby(_cells(used).to_numpy()).transform("mean")
+    moved = table["value"] - means["value"] + slope * (means["order"] - table["order"].mean())
+    return used[["edge", "order"]].assign(deviation=moved.to_numpy())
 
 
 def _edge_by_edge(used: pd.DataFrame, values: Floats, level: float) -> EdgeByEdge:

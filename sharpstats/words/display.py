@@ -17,12 +17,15 @@ from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.bootstrap import Bootstrap
+from sharpstats.tester.drift import Stability
 from sharpstats.tester.examine import Examination
+from sharpstats.tester.lots import LotSteps
 from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.smallest import CutsNeeded, Smallest
 from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.study import TesterStudy
+from sharpstats.tester.wear import Wear
 from sharpstats.trial.trial import Trial
 from sharpstats.words.blocks import COLUMNS, Block, Heading, Line, Points, Table, to_html, to_text
 from sharpstats.words.fragility import fragility_blocks
@@ -34,12 +37,15 @@ from sharpstats.words.passage import Passage
 from sharpstats.words.resolving import resolution_blocks
 from sharpstats.words.tables import Form, label
 from sharpstats.words.tester.agreement import agreement_blocks
+from sharpstats.words.tester.drift import stability_blocks
 from sharpstats.words.tester.examination import examination_blocks
+from sharpstats.words.tester.lots import lot_blocks
 from sharpstats.words.tester.rounding import rounding_blocks
 from sharpstats.words.tester.roundrobin import round_robin_blocks
 from sharpstats.words.tester.smallest import cuts_blocks, smallest_blocks
 from sharpstats.words.tester.spreads import bootstrap_blocks, spreads_blocks
 from sharpstats.words.tester.study import study_blocks
+from sharpstats.words.tester.wear import wear_blocks
 from sharpstats.words.told import blocks
 
 ADJUSTED = {
@@ -50,6 +56,9 @@ ADJUSTED = {
 blocks.register(Trial, trial_blocks)
 blocks.register(TesterStudy, study_blocks)
 blocks.register(Examination, examination_blocks)
+blocks.register(Stability, stability_blocks)
+blocks.register(LotSteps, lot_blocks)
+blocks.register(Wear, wear_blocks)
 blocks.register(Resolution, resolution_blocks)
 blocks.register(Rounding, rounding_blocks)
 blocks.register(Agreement, agreement_blocks)
