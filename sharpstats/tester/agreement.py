@@ -255,7 +255,7 @@ def _notes(
         notes.append(Note("over-range", f"{together}: {many} left out, with cuts over the tester's range and so "
                           "without a mean."))  # fmt: skip
     if not (one.df and other.df):
-        notes.append(Note("ratio-assumed", f"{together}: no edge was cut twice by both, so for the slope both are "
+        notes.append(Note("ratio-assumed", f"{together}: one of them cut no edge twice, so for the slope both are "
                           "taken to err alike."))  # fmt: skip
     first = _always_first(one.name, other.name, parts)
     if first:

@@ -8,6 +8,7 @@ that is read depends on where an edge happens to lie between two steps.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -37,22 +38,23 @@ SEED = 20_260_404
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class OperatorHabit:
-    """How one operator's readings are rounded.
+class Habit:
+    """How the readings of one operator, or of one tester, are rounded.
 
     Attributes
     ----------
-    operator : str
+    name : str
     cuts : int
     grid : Grid or None
-        The step on which all of the operator's readings lie.
+        The step on which all of these readings lie.
     digits : Digits or None
         Last digits on the step of the whole study; None where they cannot tell.
     p : float
-        p value of the digits, adjusted for the number of operators (Holm); not a number where there is none.
+        p value of the digits, adjusted for the number of operators or testers (Holm); not a number where there
+        is none.
     """
 
-    operator: str
+    name: str
     cuts: int
     grid: Grid | None
     digits: Digits | None
@@ -81,8 +83,8 @@ class Rounding(Shown):
         ``given``, ``readings`` or empty.
     digits : Digits or None
         None where last digits cannot tell; a note says why.
-    operators : tuple of OperatorHabit
-        Empty where no operators are named.
+    operators, testers : tuple of Habit
+        Empty where none are named.
     seed, draws : int
         Of the simulated p values.
     notes : tuple of Note
@@ -97,7 +99,8 @@ class Rounding(Shown):
     repeatability_sd: float | None
     sd_from: str
     digits: Digits | None
-    operators: tuple[OperatorHabit, ...]
+    operators: tuple[Habit, ...]
+    testers: tuple[Habit, ...]
     seed: int
     draws: int
     notes: tuple[Note, ...] = ()
@@ -143,7 +146,7 @@ class Rounding(Shown):
     @property
     def table(self) -> pd.DataFrame:
         """One row a last digit, for all cuts (``at`` empty) and for each operator."""
-        parts = [("", self.digits), *((one.operator, one.digits) for one in self.operators)]
+        parts = [("", self.digits), *((one.name, one.digits) for one in self.operators)]
         rows = [
             {"term": str(digit), "at": name, "cuts": int(found.counts[i]), "expected": float(found.expected[i])}
             for name, found in parts if found is not None for i, digit in enumerate(found.digits)
@@ -153,7 +156,7 @@ class Rounding(Shown):
     @property
     def by_operator(self) -> pd.DataFrame:
         """One row an operator: cuts, step, and p value of the last digits."""
-        rows = [{"term": one.operator, "cuts": one.cuts, "step": one.grid.step if one.grid else math.nan, "p": one.p}
+        rows = [{"term": one.name, "cuts": one.cuts, "step": one.grid.step if one.grid else math.nan, "p": one.p}
                 for one in self.operators]  # fmt: skip
         return pd.DataFrame(rows, columns=["term", "cuts", "step", "p"])
 
@@ -229,9 +232,10 @@ def find_rounding(
     found = Rounding(
         unit=unit, scale=scale, readings=len(frame), edges=0 if cells is None else int(cells.max()) + 1, grid=grid,
         typical=typical, repeatability_sd=None if sd is None else sd * (typical if scale == "log" else 1),
-        sd_from=came if sd is not None else "", digits=None, operators=(), seed=seed, draws=draws,
+        sd_from=came if sd is not None else "", digits=None, operators=(), testers=(), seed=seed, draws=draws,
     )  # fmt: skip
-    found = replace(found, digits=_digits(frame, found), operators=_operators(frame, found))
+    found = replace(found, digits=_digits(frame, found), operators=_habits(frame, found, "operator"),
+                    testers=_habits(frame, found, "tester"))  # fmt: skip
     return replace(found, notes=tuple(_notes(found, over)))
 
 
@@ -303,23 +307,23 @@ def _places(values: Floats, cells: NDArray[np.intp] | None, found: Rounding) -> 
                   known=found.sd_from == "given")  # fmt: skip
 
 
-def _operators(frame: pd.DataFrame, found: Rounding) -> tuple[OperatorHabit, ...]:
-    if "operator" not in frame:
+def _habits(frame: pd.DataFrame, found: Rounding, by: str) -> tuple[Habit, ...]:
+    if by not in frame:
         return ()
-    habits = [_habit(str(name), part, found) for name, part in frame.groupby("operator", sort=True)]
+    habits = [_habit(str(name), part, found) for name, part in frame.groupby(by, sort=True)]
     told = sorted((one for one in habits if one.digits), key=lambda one: one.p)
     adjusted, least = {}, 0.0
     for place, one in enumerate(told):
         least = max(least, min(1.0, one.p * (len(told) - place)))
-        adjusted[one.operator] = least
-    return tuple(replace(one, p=adjusted.get(one.operator, math.nan)) for one in habits)
+        adjusted[one.name] = least
+    return tuple(replace(one, p=adjusted.get(one.name, math.nan)) for one in habits)
 
 
-def _habit(name: str, part: pd.DataFrame, found: Rounding) -> OperatorHabit:
+def _habit(name: str, part: pd.DataFrame, found: Rounding) -> Habit:
     values = part["reading"].to_numpy(dtype=float)
     digits = _digits(part, found)
-    return OperatorHabit(operator=name, cuts=len(part), grid=find_grid(values, found.unit, _cells(part)),
-                         digits=digits, p=digits.p if digits else math.nan)  # fmt: skip
+    return Habit(name=name, cuts=len(part), grid=find_grid(values, found.unit, _cells(part)),
+                 digits=digits, p=digits.p if digits else math.nan)  # fmt: skip
 
 
 def _notes(found: Rounding, over: int) -> list[Note]:
@@ -331,12 +335,24 @@ def _notes(found: Rounding, over: int) -> list[Note]:
                           "step cannot be held against the spread of cuts."))  # fmt: skip
     if found.grid is not None and found.grid.sure and found.digits is None:
         notes.append(_undecided(found))
+    notes.extend(_own_steps(found))
     if found.edges == 0 and found.digits is not None:
         notes.append(Note("no-edges", "No edges are named: the readings are taken as independent of each other."))
     if any(part and part.draws for part in (found.digits, *(one.digits for one in found.operators))):
         notes.append(Note("simulated", f"p values of last digits come from {found.draws:,} simulated studies "
                           f"(seed {found.seed})."))  # fmt: skip
     return notes
+
+
+def _own_steps(found: Rounding) -> Iterator[Note]:
+    """Say of each tester with a step of its own, coarser than that of all readings, what that step means."""
+    for one in found.testers:
+        if one.grid is None or not one.grid.sure or found.step is None or one.grid.step <= found.step * 1.001:
+            continue
+        verdict = verdict_on(found.ratio_of(one.grid.step))
+        judged = "" if verdict == "unknown" else f", which is {verdict} against the spread of cuts"
+        yield Note("own-step", f"Tester {one.name} by itself reads in steps of {one.grid.round_step:g} {one.grid.unit}"
+                   f"{judged}.")  # fmt: skip
 
 
 def _undecided(found: Rounding) -> Note:

@@ -90,7 +90,7 @@ def _draw(found: Rounding, grid: Grid, data: pd.DataFrame, sentence: str) -> Fig
 
 def _panels(found: Rounding) -> list[tuple[str, Digits, float]]:
     """Give name, digits and p value of each panel; those of operators are adjusted for their number."""
-    told = [(one.operator, one.digits, one.p) for one in found.operators if one.digits is not None]
+    told = [(one.name, one.digits, one.p) for one in found.operators if one.digits is not None]
     assert found.digits is not None
     return [("", found.digits, found.digits.p), *(told[:MOST] if len(found.operators) > 1 else [])]
 

@@ -31,6 +31,8 @@ from sharpstats.words.tables import label, limits, number
 
 def agreement_blocks(found: Agreement) -> Iterator[Block]:
     """Tell how far testers or operators read apart."""
+    if len(found.pairs) > 1:
+        yield Line(farthest_sentence(found))
     for pair in found.pairs:
         if len(found.pairs) > 1:
             yield Heading(f"{clip(pair.one.name)} and {clip(pair.other.name)}")
@@ -42,6 +44,12 @@ def agreement_blocks(found: Agreement) -> Iterator[Block]:
         yield _table(pair, found)
     yield from notes_blocks([note for pair in found.pairs for note in pair.notes] + list(found.notes))
     yield Folded("How this is worked out", (Points(tuple(_method(found))),))
+
+
+def farthest_sentence(found: Agreement) -> str:
+    """Say of several pairs which reads farthest apart on average."""
+    pair = max(found.pairs, key=lambda one: abs(one.difference))
+    return f"Of {count(len(found.pairs), 'pair')} the farthest apart on average: {difference_sentence(pair, found)}"
 
 
 def unit_of(found: Agreement) -> Unit:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from sharpstats.tester.digits import Digits
 from sharpstats.tester.grid import Grid
-from sharpstats.tester.rounding import COARSE, TOO_COARSE, OperatorHabit, Rounding, verdict_on
+from sharpstats.tester.rounding import COARSE, TOO_COARSE, Habit, Rounding, verdict_on
 from sharpstats.units import ForceUnit
 from sharpstats.words.blocks import Block, Folded, Line, Points, Table
 from sharpstats.words.labels import listing
@@ -22,8 +22,8 @@ _ALWAYS = 0.995
 
 def rounding_blocks(found: Rounding) -> Iterator[Block]:
     """Tell the rounding of a study's readings."""
-    yield Line(step_sentence(found))
-    if sentence := coarseness_sentence(found):
+    yield Line(f"{step_sentence(found)} {coarseness_sentence(found)}".rstrip())
+    if sentence := sureness_sentence(found):
         yield Line(sentence)
     if found.digits is not None and found.grid is not None:
         yield Line(digits_sentence(found.digits, found.grid, found))
@@ -34,20 +34,28 @@ def rounding_blocks(found: Rounding) -> Iterator[Block]:
 
 
 def step_sentence(found: Rounding) -> str:
-    """Say on what step the readings lie, and how surely."""
+    """Say on what step the readings lie."""
     grid, all_of_them = found.grid, f"all {found.readings:,} readings"
     if grid is None:
         return f"The {found.readings:,} readings lie on no step: they have more decimals than anybody reads."
     step = step_text(grid, found.unit)
     if grid.sure:
-        came = "" if grid.unit == found.unit else f" They were read in {grid.unit} and converted."
-        told = f"{all_of_them} lie on that step, which chance would do {rarely(grid.chance)}."
-        return f"Readings are rounded to {step}: {told}{came}{_perhaps_coarser(grid, found)}"
+        return f"Readings are rounded to {step}."
     coarsest = _force(grid.coarsest, found.unit)
     return (
         f"The step cannot be told: {all_of_them} are multiples of {coarsest}, but chance would do that "
         f"{rarely(grid.coarsest_chance)}. Readings that differ more, or more of them, would tell."
     )
+
+
+def sureness_sentence(found: Rounding) -> str:
+    """Say how sure the step is; empty where there is none, or none that is sure."""
+    grid = found.grid
+    if grid is None or not grid.sure:
+        return ""
+    came = "" if grid.unit == found.unit else f" They were read in {grid.unit} and converted."
+    told = f"All {found.readings:,} readings lie on that step, which chance would do {rarely(grid.chance)}."
+    return f"{told}{came}{_perhaps_coarser(grid, found)}"
 
 
 def _perhaps_coarser(grid: Grid, found: Rounding) -> str:
@@ -167,7 +175,7 @@ def _in(grid: Grid, unit: ForceUnit) -> str:
 
 
 def _operators_table(found: Rounding) -> Table:
-    habits = {one.operator: one for one in found.operators}
+    habits = {one.name: one for one in found.operators}
     columns = (
         label("term", "operator"), whole("cuts"),
         Form("all readings on a step of", lambda row: _own_step(habits[row["term"]], found)),
@@ -177,11 +185,11 @@ def _operators_table(found: Rounding) -> Table:
     return Table(found.by_operator, "Last digits by operator (p values adjusted for their number, after Holm)", columns)
 
 
-def _own_step(one: OperatorHabit, found: Rounding) -> str:
+def _own_step(one: Habit, found: Rounding) -> str:
     return step_text(one.grid, found.unit) if one.grid and one.grid.sure else "cannot be told"
 
 
-def _habit(one: OperatorHabit, found: Rounding) -> str:
+def _habit(one: Habit, found: Rounding) -> str:
     if one.digits is None or found.grid is None:
         return "cannot be told"
     if one.p >= 0.05:

@@ -80,6 +80,13 @@ def test_a_limit_beside_zero_does_not_look_like_zero() -> None:
     assert "0.04 gf lower to" in text and "Chance alone could do as much." in text
 
 
+def test_the_farthest_of_several_pairs_comes_first() -> None:
+    frame = study()
+    third = frame[frame["operator"] == "bo"].assign(operator="cy", reading=lambda rows: 0.9 * rows["reading"] - 40)
+    text = told(agree(pd.concat([frame, third]), by="operator", unit="gf"))
+    assert text.startswith("Of 3 pairs the farthest apart on average: Ann reads")
+
+
 def test_hostile_names_are_letters() -> None:
     frame = study(other="<script>alert(1)</script>")
     assert "<script" not in as_html(agree(frame, by="operator", unit="gf"))

@@ -26,8 +26,8 @@ def told(found: Rounding) -> str:
 
 def test_a_fine_step() -> None:
     text = told(find_rounding(study(5.0), unit="gf"))
-    assert text.startswith("Readings are rounded to 5 gf: all 120 readings lie on that step, which chance would do "
-                           "less than once in a million studies. That is fine enough: cuts on one edge differ")
+    assert text.startswith("Readings are rounded to 5 gf. That is fine enough: cuts on one edge differ by")
+    assert "All 120 readings lie on that step, which chance would do less than once in a million studies." in text
     assert "Last digits show no habit" in text
 
 
@@ -80,6 +80,15 @@ def test_a_habit_coarser_than_the_cuts_differ_is_said() -> None:
 
 def test_computed_readings_have_no_step() -> None:
     assert "lie on no step" in told(find_rounding(np.random.default_rng(1).normal(150, 9, 40), unit="gf"))
+
+
+def test_a_tester_with_a_coarser_step_is_named() -> None:
+    rng, frame = np.random.default_rng(2), study(1.0)
+    frame["tester"] = np.where(rng.random(120) < 0.5, "old", "new")
+    coarse = frame["reading"].where(frame["tester"] == "new", 20 * np.rint(frame["reading"] / 20))
+    text = told(find_rounding(frame.assign(reading=coarse), unit="gf"))
+    assert "Tester old by itself reads in steps of 20 gf, which is" in text
+    assert "Tester new" not in text
 
 
 def test_hostile_names_are_letters() -> None:
