@@ -35,7 +35,7 @@ IN_A_ROW = ("one-side", "one-way")
 
 def stability_blocks(found: Stability) -> Iterator[Block]:
     """Tell whether the tester stayed the same from the first cut to the last."""
-    yield Line(_finding(found))
+    yield Line(finding(found))
     yield Line(f"{_pattern(found.alarms)} {_wolf(found.alarms)}")
     if found.alarms.signals:
         yield Line("Look up what changed at these places before the numbers are used:")
@@ -50,7 +50,8 @@ def stability_blocks(found: Stability) -> Iterator[Block]:
         _rules(found.alarms), Line(_average(found)), Line(_chance(found.alarms))))  # fmt: skip
 
 
-def _finding(found: Stability) -> str:
+def finding(found: Stability) -> str:
+    """Say in one sentence whether anything shows a change, and what."""
     cuts = count(len(found.series.deviations), "cut")
     reasons = list(_reasons(found))
     if not reasons:
