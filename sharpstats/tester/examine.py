@@ -165,9 +165,11 @@ class _Cuts:
 
 
 def _some(readings: pd.DataFrame) -> pd.DataFrame:
+    """Refuse to ask of nothing; leave columns out in which nobody wrote anything."""
     if readings.empty:
         raise FitError("No cut on an edge has a reading that is used.")
-    return readings
+    blank = [name for name, column in readings.items() if column.isna().all() or column.eq("").all()]
+    return readings.drop(columns=blank)
 
 
 def _needed(spreads: Spreads, plan: TesterPlan) -> tuple[CutsNeeded, ...]:

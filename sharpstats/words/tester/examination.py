@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from sharpstats.tester.examine import Examination
-from sharpstats.words.blocks import Block, Heading, Line
+from sharpstats.words.blocks import Block, Heading, Line, Points
 from sharpstats.words.passage import Passage
 from sharpstats.words.told import blocks
 
@@ -24,12 +24,34 @@ QUESTIONS: dict[str, str] = {
 
 
 def examination_blocks(examination: Examination) -> Iterator[Block]:
-    """Tell every part of an examination under its question; of a missing one, why it is missing."""
+    """Tell what the tester is worth, then every part under its question; of a missing one, why it is missing."""
+    yield from blocks(worth(examination))
+    said: set[str] = set()
     for name, question in QUESTIONS.items():
         told = list(part_blocks(examination, name))
         if told:
             yield Heading(question)
-            yield from told
+            yield from _once(told, said)
+
+
+def _once(told: Iterable[Block], said: set[str]) -> Iterator[Block]:
+    """Leave out points, such as caveats, that an earlier part made; and their heading where none is left."""
+    heading: list[Block] = []
+    for block in told:
+        if isinstance(block, Heading):
+            yield from heading
+            heading = [block]
+            continue
+        if isinstance(block, Points):
+            block = Points(tuple(item for item in block.items if item not in said))
+            said.update(block.items)
+            if not block.items:
+                heading = []
+                continue
+        yield from heading
+        heading = []
+        yield block
+    yield from heading
 
 
 def part_blocks(examination: Examination, name: str) -> Iterator[Block]:
@@ -57,8 +79,14 @@ def worth(examination: Examination) -> Passage:
     -------
     Passage
     """
-    told = (first for name in QUESTIONS for result in results(examination, name) if (first := _first(result)))
-    return Passage("What this tester is worth", points=tuple(told))
+    told = (_first(result) for name in QUESTIONS for result in _leading(examination, name))
+    return Passage("What this tester is worth", points=tuple(filter(None, told)))
+
+
+def _leading(examination: Examination, name: str) -> tuple[Any, ...]:
+    """Return the results of a part that sum it up: of the ways of cutting two edges, the first, which needs least."""
+    found = results(examination, name)
+    return found[:1] if name == "needed" else found
 
 
 def _first(result: Any) -> str:

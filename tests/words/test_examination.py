@@ -1,0 +1,57 @@
+"""An examination in words: the answers first, then every part, and no caveat twice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from reference.studies import cuts_on_edges, made_study
+
+from sharpstats.tester.examine import Examination
+from sharpstats.tester.study import open_tester
+from sharpstats.words.display import as_html, as_text
+from sharpstats.words.tester.examination import QUESTIONS, worth
+
+
+def examined(folder: Path, table: pd.DataFrame | None = None) -> Examination:
+    return open_tester(made_study(folder, table, 'wanted = "15 %"\n')).examine()
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> Examination:
+    return examined(tmp_path_factory.mktemp("study") / "t")
+
+
+def test_the_answers_come_first(found: Examination) -> None:
+    passage = worth(found)
+    assert len(passage.points) >= 5
+    text = " ".join(as_text(found).split())
+    assert text.startswith("What this tester is worth - Two cuts on the same edge")
+    for point in passage.points:
+        assert text.count(" ".join(point.split())) >= 2  # in sum, and in its part
+
+
+def test_every_part_that_is_there_stands_under_its_question(found: Examination) -> None:
+    lines = as_text(found).splitlines()
+    asked = [question for question in QUESTIONS.values() if question in lines]
+    assert asked == [QUESTIONS[name] for name in QUESTIONS if name in found.parts]
+
+
+def test_no_caveat_is_told_twice(found: Examination) -> None:
+    points = [line for line in as_text(found).split("\n- ")[1:] if line.startswith("A cut is destructive")]
+    assert len(points) == 1
+
+
+def test_what_cannot_be_told_says_why_in_place_of_the_answer(tmp_path: Path) -> None:
+    flat = examined(tmp_path / "t", cuts_on_edges(1).assign(reading=150))
+    text = " ".join(as_text(flat).split())
+    assert f"{QUESTIONS['spreads']} All 96 readings are 150" in text
+
+
+def test_names_are_letters_and_no_markup(tmp_path: Path) -> None:
+    odd = cuts_on_edges(3)
+    odd["operator"] = odd["operator"].map(lambda name: f"<b>{name}</b>")
+    html = as_html(examined(tmp_path / "t", odd))
+    assert "<b>o0" not in html
+    assert "&lt;b&gt;o0" in html
