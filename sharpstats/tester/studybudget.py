@@ -1,0 +1,176 @@
+"""The uncertainty budget of a tester, from what its study found and what its plan states besides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from sharpstats.errors import FitError
+from sharpstats.notes import Note
+from sharpstats.tester.budget import Budget, budget
+from sharpstats.tester.contribution import Contribution
+from sharpstats.tester.propagate import SEED
+from sharpstats.tester.rounding import TOO_COARSE
+from sharpstats.trial.plan import Scale
+from sharpstats.trial.spelling import listed, tidy
+from sharpstats.units import ForceUnit
+
+CUTS, DRIFT, CALIBRATION, MASSES, ROUNDING = (
+    "from cut to cut", "drift during the study", "calibration of the tester", "check masses", "rounding",
+)  # fmt: skip
+_LOPSIDED = 0.2
+"""Expanded uncertainty / reading from which limits in percent are told: they then differ from the even ones by a tenth
+of their distance or more."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimated:
+    """A standard deviation or standard uncertainty, and how well it is known.
+
+    Attributes
+    ----------
+    sd : float
+        0 or more.
+    df : float
+        Degrees of freedom.
+    source : str
+        Where it comes from.
+    """
+
+    sd: float
+    df: float = math.inf
+    source: str = "this study"
+
+
+def from_study(
+    *, reading: float, unit: ForceUnit = "gf", scale: Scale = "log", repeatability: Estimated,
+    shared: Mapping[str, Estimated] | None = None, apart: Mapping[str, Estimated] | None = None, drift: float = 0.0,
+    calibration: Estimated | None = None, masses: Estimated | None = None, bias: float = 0.0, step: float | None = None,
+    others: Iterable[Contribution] = (), cuts: int = 1, difference: bool = False, level: float = 0.95,
+    seed: int | None = SEED,
+) -> Budget:  # fmt: skip
+    """Put the numbers of a tester study together.
+
+    Rounding is counted once. Readings that are rounded to a step d have its d^2/12 in the spread of cuts already, and
+    cuts average it out as long as the step is not large against that spread. Where the step is more than
+    `rounding.TOO_COARSE` times the spread, cuts round alike and do not average it out: then d/sqrt(12) stands in the
+    budget by itself, whatever the number of cuts (JCGM 100, F.2.2.1).
+
+    Parameters
+    ----------
+    reading : float
+        Reading near which the budget holds, in `unit`.
+    unit : str
+    scale : str
+        ``log``: SDs and drift are of logarithms; ``as read``: in `unit`.
+    repeatability : Estimated
+        Spread of cuts on one edge, as read.
+    shared : mapping of str to Estimated
+        Spreads of what is the same for both edges of a difference: operators, days, filament lots, testers.
+    apart : mapping of str to Estimated
+        Spreads of what is another one for each edge but not for each cut: operator by edge, say.
+    drift : float
+        Change over the study that is not corrected for; a reading may lie anywhere on its way.
+    calibration : Estimated, optional
+        Uncertainty of the tester's bias near the reading, in `unit`.
+    masses : Estimated, optional
+        Uncertainty of the force of the check masses, in `unit`.
+    bias : float
+        By how much the tester reads too high near the reading, if the readings are not corrected, in `unit`.
+    step : float, optional
+        Step to which readings are rounded, in `unit`.
+    others : iterable of Contribution
+        What the plan states.
+    cuts, difference, level, seed
+        As for `budget`.
+
+    Returns
+    -------
+    Budget
+
+    Raises
+    ------
+    FitError
+        If nothing is uncertain, or a name is used twice.
+    ValueError
+        If arguments are impossible.
+
+    Examples
+    --------
+    >>> found = from_study(reading=150.0, repeatability=Estimated(sd=0.08, df=60), step=1.0, cuts=4, seed=None,
+    ...                    shared={"operators": Estimated(sd=0.03, df=2)})
+    >>> round(found.combined, 1), found.df, [note.code for note in found.notes]
+    (7.5, 13, ['rounding-inside'])
+    """
+    if not 0 < reading < math.inf:
+        raise ValueError(f"`reading` must be a number above zero, got {reading}")
+    if step is not None and not 0 < step < math.inf:
+        raise ValueError(f"`step` must be a number above zero, got {step}")
+    factor, own = (100.0, "%") if scale == "log" else (1.0, unit)
+    sd = repeatability.sd * (reading if scale == "log" else 1.0)
+    coarse = step is not None and step > TOO_COARSE * sd
+    named = {CUTS: repeatability, **(shared or {}), **(apart or {})}
+    spreads = [
+        _spread(name, one, factor, own, averages=name == CUTS, cancels=name in (shared or {}))
+        for name, one in named.items() if one.sd > 0
+    ]  # fmt: skip
+    in_force = {CALIBRATION: calibration, MASSES: masses}
+    certain = [_spread(name, one, 1.0, unit, cancels=True) for name, one in in_force.items() if one and one.sd > 0]
+    parts = [*spreads, *certain, *_limits(drift * factor, own, step if coarse else None, unit), *others]
+    _check(parts)
+    found = budget(parts, reading=reading, unit=unit, cuts=cuts, difference=difference, level=level, seed=seed)  # fmt: skip
+    zero = [name for name, one in named.items() if one.sd == 0]
+    notes = (*found.notes, *_notes(found, scale, bias, step, coarse, zero))
+    return replace(found, notes=notes)
+
+
+def _check(parts: list[Contribution]) -> None:
+    if not parts:
+        raise FitError("The study found no spread at all, and the plan states no contribution: there is no budget.")
+    names = [tidy(one.name).casefold() for one in parts]
+    twice = [one.name for one, name in zip(parts, names, strict=True) if names.count(name) > 1]
+    if twice:
+        raise FitError(f"{listed(dict.fromkeys(twice), last='and')} would be counted twice: it is found by the study, "
+                       "or stated elsewhere in the plan. Take that [[contribution]] out, or rename it.")  # fmt: skip
+
+
+def _spread(
+    name: str, one: Estimated, factor: float, unit: str, *, averages: bool = False, cancels: bool = False
+) -> Contribution:
+    """Make a contribution of a spread; one that is hardly known has one degree of freedom at least."""
+    return Contribution(
+        name=name, kind="A" if math.isfinite(one.df) else "B", standard=factor * one.sd, df=max(one.df, 1.0),
+        unit=unit, source=one.source, averages=averages, cancels=cancels,
+    )  # fmt: skip
+
+
+def _limits(drift: float, own: str, step: float | None, unit: str) -> Iterator[Contribution]:
+    """Give what is known by its limits only."""
+    if drift:
+        yield Contribution(name=DRIFT, half_width=abs(drift) / 2, unit=own, source="this study")
+    if step is not None:
+        yield Contribution(name=ROUNDING, half_width=step / 2, unit=unit, source="step of the readings")
+
+
+def _notes(
+    found: Budget, scale: Scale, bias: float, step: float | None, coarse: bool, zero: list[str]
+) -> Iterator[Note]:
+    unit, value = found.unit, found.reading or 0.0
+    if zero:
+        yield Note("zero-spread", f"Estimated as zero and not in the budget: {', '.join(zero)}. A small study cannot "
+                   "tell nothing from little.")  # fmt: skip
+    if step is not None and not coarse:
+        yield Note("rounding-inside", f"Rounding to steps of {step:g} {unit} is inside the spread of the cuts already, "
+                   "and not counted a second time.")  # fmt: skip
+    if coarse:
+        yield Note("rounding-apart", f"The step of {step:g} {unit} is so large against the spread of the cuts that "
+                   "more cuts do not average rounding out: it stands by itself.")  # fmt: skip
+    if bias:
+        way = "high" if bias > 0 else "low"
+        yield Note("uncorrected-bias", f"Near {value:g} {unit} the tester reads {abs(bias):.3g} {unit} too {way}. "
+                   "Correct readings for that first: it is not in the budget.")  # fmt: skip
+    if scale == "log" and not found.difference and found.expanded > _LOPSIDED * value:
+        ratio = math.exp(found.expanded / value)
+        yield Note("lopsided", f"Cuts differ by so many percent, so the interval is longer upwards: near {value:g} "
+                   f"{unit} rather {value / ratio:.3g} to {value * ratio:.3g} {unit}.")  # fmt: skip
