@@ -97,6 +97,11 @@ class Budget(Shown):
         return self.value + self.expanded
 
     @property
+    def second_order_share(self) -> float:
+        """Part of the combined variance in second-order terms, in percent; 0 where they are not in it."""
+        return 100 * (self.second_order / self.combined) ** 2 if self.with_second_order else 0.0
+
+    @property
     def table(self) -> pd.DataFrame:
         """One row a contribution, in the order given."""
         return pd.DataFrame({

@@ -119,7 +119,7 @@ def from_study(
     certain = [_spread(name, one, 1.0, unit, cancels=True) for name, one in in_force.items() if one and one.sd > 0]
     parts = [*spreads, *certain, *_limits(drift * factor, own, step if coarse else None, unit), *others]
     _check(parts)
-    found = budget(parts, reading=reading, unit=unit, cuts=cuts, difference=difference, level=level, seed=seed)  # fmt: skip
+    found = budget(parts, reading=reading, unit=unit, cuts=cuts, difference=difference, level=level, seed=seed)
     zero = [name for name, one in named.items() if one.sd == 0]
     notes = (*found.notes, *_notes(found, scale, bias, step, coarse, zero))
     return replace(found, notes=notes)
@@ -166,7 +166,7 @@ def _notes(
     if coarse:
         yield Note("rounding-apart", f"The step of {step:g} {unit} is so large against the spread of the cuts that "
                    "more cuts do not average rounding out: it stands by itself.")  # fmt: skip
-    if bias:
+    if bias and not found.difference:
         way = "high" if bias > 0 else "low"
         yield Note("uncorrected-bias", f"Near {value:g} {unit} the tester reads {abs(bias):.3g} {unit} too {way}. "
                    "Correct readings for that first: it is not in the budget.")  # fmt: skip

@@ -17,6 +17,7 @@ from sharpstats.model.result import Components, Estimates, Terms
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.bootstrap import Bootstrap
+from sharpstats.tester.budget import Budget
 from sharpstats.tester.drift import Stability
 from sharpstats.tester.examine import Examination
 from sharpstats.tester.lots import LotSteps
@@ -37,6 +38,7 @@ from sharpstats.words.passage import Passage
 from sharpstats.words.resolving import resolution_blocks
 from sharpstats.words.tables import Form, label
 from sharpstats.words.tester.agreement import agreement_blocks
+from sharpstats.words.tester.budget import budget_blocks
 from sharpstats.words.tester.drift import stability_blocks
 from sharpstats.words.tester.examination import examination_blocks
 from sharpstats.words.tester.lots import lot_blocks
@@ -55,6 +57,7 @@ ADJUSTED = {
 
 blocks.register(Trial, trial_blocks)
 blocks.register(TesterStudy, study_blocks)
+blocks.register(Budget, budget_blocks)
 blocks.register(Examination, examination_blocks)
 blocks.register(Stability, stability_blocks)
 blocks.register(LotSteps, lot_blocks)
