@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy import special
@@ -91,7 +92,7 @@ def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> 
     -78.1 to 73.9; upper limit 49 to 120
     """
     z, tail = z_of(share), (1 - level) / 2
-    inner, outer = (one_sided_factor(n, z, c) * sd for c in (tail, 1 - tail))
+    inner, outer = (_factor(n, z, c) * sd for c in (tail, 1 - tail))
     return Limits(
         share=share, sd=sd, low=mean - z * sd, high=mean + z * sd, low_from=mean - outer, low_to=mean - inner,
         high_from=mean + inner, high_to=mean + outer, rough=_rough(sd, n, z, tail), level=level, method="noncentral t",
@@ -141,6 +142,12 @@ def summed_limits(
     return Limits(share=share, sd=sd, low=low, high=high, low_from=low - outer, low_to=low + inner,
                   high_from=high - inner, high_to=high + outer, rough=rough, level=level,
                   method="square-and-add")  # fmt: skip
+
+
+@lru_cache(maxsize=64)
+def _factor(n: int, z: float, confidence: float) -> float:
+    """Remember factors: every pair on as many edges asks for the same ones."""
+    return one_sided_factor(n, z, confidence)
 
 
 def _rough(sd: float, n: int, z: float, tail: float) -> float:

@@ -206,8 +206,8 @@ def _pair(
     both = [readings[readings[by].astype(str) == name] for name in names]
     together = " and ".join(names)
     common = sorted(set(both[0]["edge"]) & set(both[1]["edge"]), key=str)
-    over = [edge for edge in common if any(_goes_over(part, edge) for part in both)]
-    edges = [edge for edge in common if edge not in set(over)]
+    without = set().union(*map(_over, both))
+    over, edges = ([edge for edge in common if (edge in without) is out] for out in (True, False))
     if len(edges) < FEWEST_EDGES:
         return _too_few(together, by, len(common), len(over))
     one, other = (_side(name, part, edges, scale) for name, part in zip(names, both, strict=True))
@@ -219,8 +219,9 @@ def _pair(
     return compare(one, other, tuple(map(str, edges)), level=level, share=share, notes=notes)
 
 
-def _goes_over(part: pd.DataFrame, edge: object) -> bool:
-    return "over_range" in part and bool(part.loc[part["edge"] == edge, "over_range"].any())
+def _over(part: pd.DataFrame) -> set[object]:
+    """Return the edges with a cut over the tester's range."""
+    return set(part.loc[part["over_range"].astype(bool), "edge"]) if "over_range" in part else set()
 
 
 def _too_few(together: str, by: str, common: int, over: int) -> Note:

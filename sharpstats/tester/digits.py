@@ -31,7 +31,9 @@ SHEPPARD = 1 / 12
 """Variance, in steps, that rounding adds (Sheppard 1898, Proceedings of the London Mathematical Society 29:353-380)."""
 _WAVES = 12
 """Terms of the Fourier series: for ten digits and an SD of 1.5 steps the thirteenth is 1e-32."""
-_AT_ONCE = 2_000_000
+_AT_ONCE, _IN_ALL = 500_000, 20_000_000
+"""Simulated cuts held at a time, and drawn in all: a few seconds."""
+LEAST_DRAWS = 199
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -137,7 +139,7 @@ def look_at_digits(places: Places, grid: Grid, rng: np.random.Generator, draws: 
     rng : numpy Generator
         Used where the chi-square distribution is not relied on.
     draws : int
-        Simulated studies.
+        Simulated studies; fewer where there are very many cuts.
 
     Returns
     -------
@@ -164,7 +166,8 @@ def look_at_digits(places: Places, grid: Grid, rng: np.random.Generator, draws: 
     else:
         expected = expected_counts(places, period)
         statistic = float(_distance(counts, expected))
-        p, method, used = _edges_p(statistic, places, period, rng, draws), "simulated from edges", draws
+        used = min(draws, max(LEAST_DRAWS, _IN_ALL // n))
+        p, method = _edges_p(statistic, places, period, rng, used), "simulated from edges"
     favoured, leaning = _leaning(np.array(digits), counts, expected) if p < DECIDED else (None, 0.0)
     overused = _overused(counts, expected) if p < DECIDED else ()
     return Digits(digits=digits, counts=counts, expected=expected, statistic=statistic, df=period - 1, p=p,
@@ -235,16 +238,17 @@ def _studies(
         shape = (min(size, draws - first), edges.size)
         read = np.rint(means[edges] + sds[edges] * rng.standard_normal(shape))
         new_means = np.add.reduceat(read, starts, axis=1) / counts
-        scale = 1.0 if places.known else _spread_anew(read - new_means[:, edges], sds, counts)
-        digits = read.astype(np.int64) % period
-        found = np.stack([(digits == residue).sum(axis=1) for residue in range(period)], axis=1)
+        scale = 1.0 if places.known else _spread_anew(read, new_means, sds, counts)
+        cells = read.astype(np.int64) % period + period * np.arange(len(read))[:, None]
+        found = np.bincount(cells.ravel(), minlength=period * len(read)).reshape(len(read), period)
         yield found, _expected(new_means, scale * sds[None, :], counts, period)
 
 
-def _spread_anew(off: Floats, sds: Floats, counts: Integers) -> Floats:
+def _spread_anew(read: Floats, means: Floats, sds: Floats, counts: Integers) -> Floats:
     """Ratio of the spread found in each simulated study, less what rounding adds, to the one that went in."""
-    variance = (off**2).sum(axis=1) / (counts.sum() - counts.size) - SHEPPARD
-    return np.sqrt(np.maximum(variance, SHEPPARD) * (counts.sum() - counts.size) / ((counts - 1) @ sds**2))[:, None]
+    df, centre = int(counts.sum() - counts.size), float(means.mean())
+    squares = ((read - centre) ** 2).sum(axis=1) - (means - centre) ** 2 @ counts.astype(float)
+    return np.sqrt(np.maximum(squares - df * SHEPPARD, df * SHEPPARD) / ((counts - 1) @ sds**2))[:, None]
 
 
 def _share_beyond(simulated: Floats, statistic: float) -> float:

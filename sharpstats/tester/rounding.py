@@ -338,9 +338,11 @@ def _notes(found: Rounding, over: int) -> list[Note]:
     notes.extend(_own_steps(found))
     if found.edges == 0 and found.digits is not None:
         notes.append(Note("no-edges", "No edges are named: the readings are taken as independent of each other."))
-    if any(part and part.draws for part in (found.digits, *(one.digits for one in found.operators))):
-        notes.append(Note("simulated", f"p values of last digits come from {found.draws:,} simulated studies "
-                          f"(seed {found.seed})."))  # fmt: skip
+    drawn = {part.draws for part in (found.digits, *(one.digits for one in found.operators)) if part and part.draws}
+    if drawn:
+        many = f"{min(drawn):,}{' or more' if len(drawn) > 1 else ''}"
+        notes.append(Note("simulated", f"p values of last digits come from {many} simulated studies (seed "
+                          f"{found.seed})."))  # fmt: skip
     return notes
 
 

@@ -200,12 +200,12 @@ def test_order_labels_and_unit_do_not_matter(seed: int) -> None:
     assert told(find_rounding(newtons, unit="N", draws=200)) == wanted
 
 
-@pytest.mark.parametrize(("step", "sd", "edges", "cuts"), [(1, 2, 8, 4), (1, 3, 30, 3), (2, 4, 8, 4), (5, 12, 8, 4)])
+@pytest.mark.parametrize(("step", "sd", "edges", "cuts"), [(1, 2, 8, 4), (5, 12, 8, 4)])
 def test_a_habit_is_seen_in_one_study_of_twenty_without_one(step: float, sd: float, edges: int, cuts: int) -> None:
-    """Normal cuts: at most 0.05 and four Monte-Carlo standard errors of 150 studies."""
+    """Normal cuts: at most 0.05 and four Monte-Carlo standard errors of 120 studies."""
     p = [find_rounding(study(step, sd, edges=edges, cuts=cuts, seed=s).drop(columns="operator"), unit="gf",
-                       draws=199).digits.p for s in range(150)]  # type: ignore[union-attr]  # fmt: skip
-    assert np.mean(np.array(p) < 0.05) <= 0.05 + 4 * math.sqrt(0.05 * 0.95 / 150)
+                       draws=199).digits.p for s in range(120)]  # type: ignore[union-attr]  # fmt: skip
+    assert np.mean(np.array(p) < 0.05) <= 0.05 + 4 * math.sqrt(0.05 * 0.95 / 120)
 
 
 @pytest.mark.slow

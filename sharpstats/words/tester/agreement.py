@@ -107,12 +107,15 @@ def margin_sentence(pair: Pair, found: Agreement) -> str:
     low, high = (from_scale(value, found.scale) for value in (held.low, held.high))
     width = high - low if low is not None and high is not None else None
     digits = decimals_for(width, unit, [(high, bound), (low, from_scale(-held.bound, found.scale))])
+    within = f"to within {stated(held.margin)}"
+    if found.scale == "log":  # 15 % higher and 13 % lower are the same ratio
+        within += f" (from {span(from_scale(-held.bound, 'log'), bound, unit, max(digits, 1))})"
     says = {
-        "shown": f"Shown: the two read the same on average to within {stated(held.margin)}",
-        "contradicted": f"Contradicted: the two do not read the same on average to within {stated(held.margin)}",
-        "open": f"Open: whether the two read the same on average to within {stated(held.margin)} cannot be told yet",
+        "shown": f"Shown: the two read the same on average {within}",
+        "contradicted": f"Contradicted: the two do not read the same on average {within}",
+        "open": f"Open: whether the two read the same on average {within} cannot be told yet",
     }
-    return f"{says[held.finding]} ({interval(low, high, unit, held.level, digits)})."
+    return f"{says[held.finding]}; {interval(low, high, unit, held.level, digits)}."
 
 
 def slope_sentence(pair: Pair, found: Agreement) -> str:

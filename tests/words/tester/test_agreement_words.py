@@ -58,12 +58,17 @@ def test_one_cut_each_has_one_sentence_of_limits() -> None:
 
 
 @pytest.mark.parametrize(("shift", "margin", "says"), [
-    (0.0, 10.0, "Shown: the two read the same on average to within 10 gf (90 % interval:"),
+    (0.0, 10.0, "Shown: the two read the same on average to within 10 gf; 90 % interval:"),
     (30.0, 10.0, "Contradicted: the two do not read the same on average to within 10 gf"),
     (4.0, 4.0, "Open: whether the two read the same on average to within 4 gf cannot be told yet"),
 ])  # fmt: skip
 def test_margins(shift: float, margin: float, says: str) -> None:
     assert says in told(agree(study(shift=shift), by="operator", unit="gf", margin=Quantity(margin, "gf")))
+
+
+def test_a_percentage_is_told_both_ways() -> None:
+    text = told(agree(study(shift=0.0), by="operator", unit="gf", scale="log", margin=Quantity(15, "%")))
+    assert "to within 15 % (from 13.0 % lower to 15.0 % higher); 90 % interval:" in text
 
 
 def test_no_slope_is_said() -> None:
