@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
@@ -132,10 +131,12 @@ def informative(values: Floats, edges: ArrayLike | None = None) -> int:
     """
     if edges is None:
         return int(np.unique(values).size)
-    counts = pd.DataFrame({"edge": np.asarray(edges), "value": values}).groupby(["edge", "value"]).size()
-    most = counts.groupby("edge").agg(["max", "idxmax"])
-    modes = {value for _, value in most["idxmax"]}
-    return int(counts.sum() - most["max"].sum()) + len(modes)
+    edge, value = (np.unique(part, return_inverse=True)[1] for part in (np.asarray(edges), values))
+    size = int(value.max()) + 1
+    cells, counts = np.unique(edge * size + value, return_counts=True)
+    ordered = np.lexsort((-counts, cells // size))  # the most frequent value of each edge first
+    modes = ordered[np.unique(cells[ordered] // size, return_index=True)[1]]
+    return int(counts.sum() - counts[modes].sum()) + np.unique(cells[modes] % size).size
 
 
 def steps_from(values: Floats, grid: Grid, unit: ForceUnit) -> Integers:
