@@ -29,6 +29,10 @@ Floats = NDArray[np.float64]
 Kind = Literal["constant", "through the origin", "line", "power"]
 FEWEST_BATCHES = 3
 ENOUGH = 0.05
+APART = 1.25
+"""Levels nearer to each other than this ratio tell no slope."""
+STEEPEST = 500.0
+"""Log of a: beyond it the power is so high that it describes nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,13 +113,14 @@ def _relations(m: Floats, s: Floats, df: Floats) -> Iterator[Relation]:
     if not (m > 0).all():
         return
     yield _judged("through the origin", 0.0, float((s / m).mean()), m, s, df)
-    if np.ptp(m) <= 1e-9 * m.max():
+    if m.max() < APART * m.min():
         return
     line = _line(m, s)
     if line is not None:
         yield _judged("line", *line, m, s, df)
     slope, start = np.polyfit(np.log(m), np.log(s), 1)
-    yield _judged("power", math.exp(start), float(slope), m, s, df)
+    if abs(start) < STEEPEST:
+        yield _judged("power", math.exp(start), float(slope), m, s, df)
 
 
 def _line(m: Floats, s: Floats) -> tuple[float, float] | None:

@@ -19,6 +19,7 @@ from sharpstats.tester.batch import Batch, batch_notes, judge_batch
 from sharpstats.tester.dependence import FEWEST_BATCHES, Dependence, dependence
 from sharpstats.tester.precision import PAIR
 from sharpstats.tester.shopsframe import called, checked_shops, natural
+from sharpstats.tester.throughout import Throughout, throughout
 from sharpstats.tester.unitslip import unit_slips
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
@@ -42,6 +43,8 @@ class RoundRobin(Shown):
         In the order of their labels.
     batches : tuple of Batch
         From the keenest to the dullest.
+    throughout : tuple of Throughout
+        Shops that read highest, or lowest, on every batch.
     within_by_level, across_by_level : Dependence or None
         How s_r and s_R depend on the level of the batch, all cells; None with fewer than three batches.
     data : DataFrame
@@ -54,6 +57,7 @@ class RoundRobin(Shown):
     level: float
     shops: tuple[str, ...]
     batches: tuple[Batch, ...]
+    throughout: tuple[Throughout, ...]
     within_by_level: Dependence | None
     across_by_level: Dependence | None
     data: pd.DataFrame
@@ -126,7 +130,7 @@ def round_robin(
     batches = tuple(_batch(str(name), cells[cells["batch"] == name], level) for name in order)
     labels = tuple(sorted(data["shop"].unique(), key=natural))
     return RoundRobin(
-        scale=scale, unit=unit, level=level, shops=labels, batches=batches,
+        scale=scale, unit=unit, level=level, shops=labels, batches=batches, throughout=throughout(batches),
         within_by_level=_by_level(batches, scale, "within"), across_by_level=_by_level(batches, scale, "across"),
         data=data, notes=(*_notes(batches, labels), *_over_notes(shops), *_slip_notes(means)),
     )  # fmt: skip

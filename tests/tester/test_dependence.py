@@ -75,9 +75,14 @@ class TestTooLittle:
         found = dependence([-1, 0, 3], [1, 1.1, 1.2], [5, 5, 5])
         assert found is not None and [one.kind for one in found.relations] == ["constant"]
 
-    def test_equal_levels_have_no_slope(self) -> None:
-        found = dependence([5, 5, 5], [1, 1.1, 1.2], [5, 5, 5])
+    @pytest.mark.parametrize("last", [5.0, 5.0001, 6.2])
+    def test_levels_that_hardly_differ_have_no_slope(self, last: float) -> None:
+        found = dependence([5, 5, last], [1, 1.1, 1000], [5, 5, 5])
         assert found is not None and [one.kind for one in found.relations] == ["constant", "through the origin"]
+
+    def test_a_power_beyond_all_numbers_is_no_relation(self) -> None:
+        found = dependence([700, 720, 900], [1e-9, 1, 1e15], [5, 5, 5])
+        assert found is not None and "power" not in [one.kind for one in found.relations]
 
     def test_a_line_below_zero_is_no_relation(self) -> None:
         found = dependence([1, 10, 11, 12], [1.0, 0.01, 3, 9], [50] * 4)
@@ -96,12 +101,12 @@ def test_the_unit_alters_no_choice(batches: list[tuple[float, float]], by: float
         np.testing.assert_allclose(b.at(by * m), by * a.at(m), rtol=1e-6)
 
 
-@pytest.mark.parametrize("df", [3, 8, 24])
+@pytest.mark.parametrize("df", [3, 24])
 def test_how_often_a_constant_spread_is_contradicted(df: int) -> None:
-    """Near 5 % of 1,500 round robins of five batches."""
+    """Near 5 % of 800 round robins of five batches."""
     rng = np.random.default_rng(df)
-    sd = np.sqrt(rng.chisquare(df, size=(1_500, 5)) / df)
+    sd = np.sqrt(rng.chisquare(df, size=(800, 5)) / df)
     m = np.array([50.0, 90.0, 150.0, 260.0, 400.0])
     found = [dependence(m, one, [df] * 5) for one in sd]
     share = np.mean([one.relations[0].p <= 0.05 for one in found if one is not None])
-    assert 0.03 < share < 0.075
+    assert 0.02 < share < 0.09  # four standard errors about 5 %

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -63,6 +63,7 @@ def test_simulated_rates(p: int) -> None:
         assert abs(seen - alpha) < 4 * np.sqrt(alpha / trials), alpha
 
 
+@settings(max_examples=30)
 @given(st.integers(4, 40), st.floats(0.001, 0.5))
 def test_p_and_critical_value_are_inverse(p: int, alpha: float) -> None:
     assert grubbs_pair_p(grubbs_pair_critical(p, alpha), p) == pytest.approx(alpha, rel=1e-4)

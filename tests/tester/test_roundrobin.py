@@ -143,7 +143,7 @@ def numbers(found: RoundRobin) -> pd.DataFrame:
     return found.table.select_dtypes("number")
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(st.integers(0, 10_000), st.sampled_from(["log", "as read"]))
 def test_row_order_and_names_alter_nothing(seed: int, scale: str) -> None:
     table = invented(seed=seed)
@@ -160,7 +160,7 @@ def test_row_order_and_names_alter_nothing(seed: int, scale: str) -> None:
             assert one.chosen.kind == two.chosen.kind
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(st.integers(0, 10_000))
 def test_newtons_say_the_same(seed: int) -> None:
     table = invented(seed=seed)

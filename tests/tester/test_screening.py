@@ -106,7 +106,7 @@ cells = st.lists(st.tuples(st.integers(1, 5), st.integers(-400, 400), st.integer
                  unique_by=(lambda cell: cell[1], lambda cell: cell[2]))  # fmt: skip
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(cells, st.randoms(use_true_random=False), st.sampled_from([0.0098, 37.0]), st.sampled_from([0.0, 900.0]))
 def test_order_names_unit_and_shift_alter_no_finding(
     batch: list[tuple[int, int, int]], random: object, by: float, shift: float

@@ -23,10 +23,12 @@ from sharpstats.words.numbers import (
     p_value,
 )
 from sharpstats.words.onfit import notes_blocks
-from sharpstats.words.tester.shopnumbers import batch_mean, endless, pair_amount, precision_table, unit_of
+from sharpstats.words.tester.shopnumbers import batch_mean, endless, pair_amount, precision_table, size, unit_of
 from sharpstats.words.tester.shopsapart import standing_apart
 from sharpstats.words.tester.shoptables import cell_tables, looks_table
 
+FIRST = ("unit-slip", "over-range")
+"""Codes of notes without which nothing below should be read."""
 MOST_BATCHES = 8
 """More than these are told by the table alone."""
 
@@ -35,6 +37,7 @@ def round_robin_blocks(result: RoundRobin) -> Iterator[Block]:
     """Tell a round robin."""
     cuts, batches = count(len(result.data), "cut"), len(result.batches)
     percent = f" Differences in{NBSP}% are counted from the lower of two readings." if result.scale == "log" else ""
+    yield from (Line(note.text) for note in result.notes if note.code in FIRST)
     yield Line(_summary(result) if batches > 1 else _batch_sentence(result, result.batches[0]))
     yield Line(f"{count(len(result.shops), 'shop')} read {count(batches, 'batch', 'batches')}: {cuts}.{percent}")
     if 1 < batches <= MOST_BATCHES:
@@ -44,7 +47,7 @@ def round_robin_blocks(result: RoundRobin) -> Iterator[Block]:
     yield from standing_apart(result)
     yield Line("Every cut is at a fresh spot of one of several like edges, so the spread within a shop holds what "
                "differs from spot to spot and from edge to edge.")  # fmt: skip
-    yield from notes_blocks(result.notes)
+    yield from notes_blocks(note for note in result.notes if note.code not in FIRST)
     yield Folded("Every shop on every batch", tuple(cell_tables(result)))
     yield Folded("Tests for cells that stand apart", (looks_table(result),))
 
@@ -69,8 +72,8 @@ def _pair(result: RoundRobin, deviation: Deviation, level: float | None = None) 
     at_most, low, high = (pair_amount(result, sd) for sd in (deviation.sd, deviation.low, deviation.high))
     digits = decimals_for(high - low, unit)
     name = f"{level_percent(level)} interval: " if level else ""
-    ends = f"{amount(low, unit, digits)} or more" if endless(high, unit) else amounts(low, high, unit, digits)
-    return f"{amount(at_most, unit, digits)} ({name}{ends})"
+    ends = f"{size(low, unit, digits)} or more" if endless(high, unit) else amounts(low, high, unit, digits)
+    return f"{size(at_most, unit, digits)} ({name}{ends})"
 
 
 def _summary(result: RoundRobin) -> str:
@@ -89,7 +92,7 @@ def _extent(result: RoundRobin, name: str) -> str:
     if not pairs:
         return ""
     digits = decimals_for(min(pairs), unit)
-    low, high = (amount(end, unit, digits) for end in (min(pairs), max(pairs)))
+    low, high = (size(end, unit, digits) for end in (min(pairs), max(pairs)))
     return low if low == high else f"{low} to {high}"
 
 

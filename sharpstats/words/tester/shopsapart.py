@@ -6,11 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sharpstats.tester.batch import Batch
 from sharpstats.tester.roundrobin import WITHOUT, RoundRobin
-from sharpstats.tester.screening import Look
+from sharpstats.tester.screening import Look, outlying_shops
 from sharpstats.tester.shopsframe import called
+from sharpstats.tester.throughout import Throughout
 from sharpstats.words.blocks import Block, Heading, Line, Points
 from sharpstats.words.labels import clip, listing, sentence
 from sharpstats.words.numbers import (
@@ -49,6 +51,7 @@ def standing_apart(result: RoundRobin) -> Iterator[Block]:
     marked = [(batch, look) for batch in result.batches for look in batch.looks if look.mark != "accepted"]
     if not any(batch.looks for batch in result.batches):
         return
+    yield from (Line(_throughout_sentence(one)) for one in result.throughout)
     if not marked:
         yield Line("No shop stands apart from the others, neither by its spread nor by its mean.")
         return
@@ -64,6 +67,15 @@ def standing_apart(result: RoundRobin) -> Iterator[Block]:
         yield precision_table(result, WITHOUT, "The same without the cells called outliers, for comparison")
 
 
+def _throughout_sentence(one: Throughout) -> str:
+    more = one.end.replace("est", "er")
+    return (
+        f"{called('Shop', clip(one.shop, 40))} reads {one.end} on all {one.batches} batches. Chance alone would rarely "
+        f"put one shop there every time ({p_value(one.p)}), so it is likely to read {more} whatever the edge. Let it "
+        "check its zero and its masses."
+    )
+
+
 def _look_sentence(result: RoundRobin, batch: Batch, look: Look) -> str:
     shops = listing([clip(called("shop", shop), 40) for shop in look.shops])
     where = f"{called('batch', clip(batch.name, 30))}, {shops}"
@@ -75,21 +87,26 @@ def _look_sentence(result: RoundRobin, batch: Batch, look: Look) -> str:
 
 def _spread_apart(batch: Batch, look: Look) -> str:
     place = batch.shops.index(look.shops[0])
-    others = (batch.n > 1) & (np.arange(batch.n.size) != place)
+    others = _compared(batch, look) & (batch.n > 1)
     freedom = batch.n[others] - 1
     pooled = math.sqrt(float(freedom @ batch.sds[others] ** 2) / float(freedom.sum()))
     times = f"{fixed(batch.sds[place] / pooled, 1)} times as widely as" if pooled else "where there is no spread in"
     return f"cuts scatter {times} {'those of the others' if pooled else 'the others'}"
 
 
+def _compared(batch: Batch, look: Look) -> NDArray[np.bool_]:
+    """Which other shops a test compared with: not those that tests before it had called outliers."""
+    before = outlying_shops(batch.looks[: batch.looks.index(look)])
+    return ~np.isin(batch.shops, [*look.shops, *before])
+
+
 def _mean_apart(result: RoundRobin, batch: Batch, look: Look) -> str:
-    mine = np.isin(batch.shops, look.shops)
-    apart = from_scale(float(batch.means[mine].mean() - batch.means[~mine].mean()), result.scale)
-    unit = unit_of(result)
+    mine, others = np.isin(batch.shops, look.shops), _compared(batch, look)
+    apart = from_scale(float(batch.means[mine].mean() - batch.means[others].mean()), result.scale)
     way = "higher" if apart is not None and apart > 0 else "lower"
-    size = amount(abs(apart) if apart is not None else None, unit)
+    far = amount(abs(apart) if apart is not None else None, unit_of(result))
     verb = "reads" if len(look.shops) == 1 else "read together"
-    return f"{verb} {size} {way} than the others' mean"
+    return f"{verb} {far} {way} than the others' mean"
 
 
 def _again(result: RoundRobin, marked: Sequence[tuple[Batch, Look]]) -> Iterator[str]:

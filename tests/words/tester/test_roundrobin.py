@@ -85,6 +85,23 @@ class TestShopsThatStandApart:
         assert "Shop 2 is marked in 3 of its 3 batches: look at the shop as a whole" in told(round_robin(table))
 
 
+    def test_a_second_outlier_is_compared_with_those_that_are_left(self) -> None:
+        table = apart()
+        table.loc[(table["shop"] == "shop 5") & (table["batch"] == "old"), "reading"] /= 100
+        old = round_robin(table).batches[-1]
+        assert [look.mark for look in old.looks][1:] == ["outlier", "outlier"]
+        left = [mean for shop, mean in zip(old.shops, old.means, strict=True) if shop not in ("shop 3", "shop 5")]
+        higher = round(100 * math.expm1(old.means[2] - np.mean(left)))
+        assert f"Batch old, shop 3: reads {higher} % higher than the others' mean" in told(round_robin(table))
+
+    def test_always_highest(self) -> None:
+        table = invented()
+        table.loc[table["shop"] == "shop 2", "reading"] *= 1.9
+        text = told(round_robin(table))
+        assert "Shop 2 reads highest on all 3 batches. Chance alone" in text
+        assert "likely to read higher whatever the edge" in text
+
+
 class TestLevels:
     def test_constant(self) -> None:
         assert re.search("The spread within a shop is about the same at every level: SD [0-9.]+ %", told(
@@ -94,6 +111,16 @@ class TestLevels:
         text = told(round_robin(invented(shops=12, cuts=6), scale="as read"))
         assert re.search(r"The spread within a shop grows with the level: SD [0-9.]+ gf at \d+ gf, [0-9.]+ gf at \d+ "
                          r"gf \(SD = 0\.0\d+ × reading\)", text)  # fmt: skip
+
+
+class TestFirstOfAll:
+    def test_another_unit(self) -> None:
+        table = invented()
+        table.loc[table["shop"] == "shop 5", "reading"] *= 0.00980665
+        text = told(round_robin(table))
+        assert text.startswith("Shop 5 reads about 1/")
+        assert text.count("Ask in which unit it read") == 1
+        assert "two cuts in two shops differ by at most over 1000 %, depending" in text
 
 
 class TestLittle:
