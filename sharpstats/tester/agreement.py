@@ -106,7 +106,8 @@ def agree(
     FitError
         If no two of them read three edges in common, or they never differ.
     ValueError
-        If a column is missing, a reading is not a finite number, or the margin does not fit the scale.
+        If a column is missing, a reading is not a finite number, the margin does not fit the
+        scale, or a level is not between 0 and 1.
 
     Notes
     -----
@@ -121,6 +122,8 @@ def agree(
     >>> pair.name, round(pair.difference, 2), round(pair.limits.high, 1)
     ('ann minus bo', 3.25, 9.3)
     """
+    if not (0 < level < 1 and 0 < share < 1):
+        raise ValueError(f"`level` and `share` must lie between 0 and 1, got {level} and {share}")
     _check_columns(readings, by)
     named = readings[readings[by].notna()]
     names = _names(named, by, order)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special, stats
 
 from sharpstats.tester.grid import Floats, Grid, Integers
 
@@ -62,6 +62,9 @@ class Digits:
         Readings lean to multiples of this number of units of the last digit (2, 5 or 10).
     leaning : float
         Share of the readings that lean, beyond those that would lie there anyway; 0 to 1.
+    leaning_low, leaning_high : float
+        Its interval, from that of a binomial share (Clopper & Pearson 1934, Biometrika 26:404-413).
+    level : float
     """
 
     digits: tuple[int, ...]
@@ -75,6 +78,9 @@ class Digits:
     overused: tuple[int, ...]
     favoured: int | None
     leaning: float
+    leaning_low: float
+    leaning_high: float
+    level: float
 
     @property
     def cuts(self) -> int:
@@ -129,7 +135,9 @@ def unevenness(places: Places, period: int) -> float:
     return float(np.mean(2 * np.exp(-2 * np.pi**2 * squares)))
 
 
-def look_at_digits(places: Places, grid: Grid, rng: np.random.Generator, draws: int) -> Digits | None:
+def look_at_digits(
+    places: Places, grid: Grid, rng: np.random.Generator, draws: int, level: float = 0.95
+) -> Digits | None:
     """Compare the last digits with those to expect.
 
     Parameters
@@ -140,6 +148,8 @@ def look_at_digits(places: Places, grid: Grid, rng: np.random.Generator, draws: 
         Used where the chi-square distribution is not relied on.
     draws : int
         Simulated studies; fewer where there are very many cuts.
+    level : float
+        Level of the interval of the share that leans.
 
     Returns
     -------
@@ -168,11 +178,12 @@ def look_at_digits(places: Places, grid: Grid, rng: np.random.Generator, draws: 
         statistic = float(_distance(counts, expected))
         used = min(draws, max(LEAST_DRAWS, _IN_ALL // n))
         p, method = _edges_p(statistic, places, period, rng, used), "simulated from edges"
-    favoured, leaning = _leaning(np.array(digits), counts, expected) if p < DECIDED else (None, 0.0)
+    favoured = _favoured(np.array(digits), counts, expected) if p < DECIDED else None
+    leaning, low, high = _leaning(np.array(digits), counts, expected, favoured, level)
     overused = _overused(counts, expected) if p < DECIDED else ()
     return Digits(digits=digits, counts=counts, expected=expected, statistic=statistic, df=period - 1, p=p,
                   method=method, draws=used, overused=tuple(digits[i] for i in overused), favoured=favoured,
-                  leaning=leaning)  # fmt: skip
+                  leaning=leaning, leaning_low=low, leaning_high=high, level=level)  # fmt: skip
 
 
 def expected_counts(places: Places, period: int) -> Floats:
@@ -262,13 +273,13 @@ def _overused(counts: Integers, expected: Floats) -> list[int]:
     return [i for i in np.argsort(-counts / expected) if tails[i] * counts.size <= DECIDED]
 
 
-def _leaning(digits: Integers, counts: Integers, expected: Floats) -> tuple[int | None, float]:
-    """Find the coarser round step that explains the counts best, and the share that lies on it beyond chance.
+def _favoured(digits: Integers, counts: Integers, expected: Floats) -> int | None:
+    """Find the coarser round step that explains the counts best.
 
     Counts are taken as (1 - h) of the expected ones and h on the step's multiples alone; h has the
     closed form of a share between the two.
     """
-    best: tuple[float, int | None, float] = (0.0, None, 0.0)
+    best: tuple[float, int | None] = (0.0, None)
     for every in (2, 5, 10):
         on = digits % every == 0
         seen, chance = counts[on].sum() / counts.sum(), expected[on].sum() / counts.sum()
@@ -276,5 +287,19 @@ def _leaning(digits: Integers, counts: Integers, expected: Floats) -> tuple[int 
         if leaning > 0:
             ratio = np.where(on, 1 - leaning + leaning / chance, 1 - leaning)
             gain = float((counts[counts > 0] * np.log(ratio[counts > 0])).sum())
-            best = max(best, (gain, every, leaning), key=lambda found: found[0])
-    return best[1], best[2]
+            best = max(best, (gain, every), key=lambda found: found[0])
+    return best[1]
+
+
+def _leaning(
+    digits: Integers, counts: Integers, expected: Floats, favoured: int | None, level: float
+) -> tuple[float, float, float]:
+    """Return the share beyond chance on multiples of the favoured step, and its interval."""
+    if favoured is None:
+        return 0.0, 0.0, 0.0
+    on, n = digits % favoured == 0, int(counts.sum())
+    some, chance, tail = int(counts[on].sum()), float(expected[on].sum() / n), (1 - level) / 2
+    low = special.betaincinv(some, n - some + 1, tail) if some else 0.0
+    high = special.betaincinv(some + 1, n - some, 1 - tail) if some < n else 1.0
+    leaning, least, most = (max(float(share - chance) / (1 - chance), 0.0) for share in (some / n, low, high))
+    return leaning, least, most

@@ -149,7 +149,7 @@ class _Cuts:
     def rounding(self) -> Rounding | None:
         plan = self.plan
         return self._ask("rounding", lambda cuts: find_rounding(
-            cuts, unit=plan.unit, scale=plan.scale, seed=seed_of(plan),
+            cuts, unit=plan.unit, scale=plan.scale, level=plan.level, seed=seed_of(plan),
         ))  # fmt: skip
 
     def agreements(self) -> tuple[Agreement, ...]:

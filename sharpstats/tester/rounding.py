@@ -85,6 +85,8 @@ class Rounding(Shown):
         None where last digits cannot tell; a note says why.
     operators, testers : tuple of Habit
         Empty where none are named.
+    level : float
+        Level of intervals.
     seed, draws : int
         Of the simulated p values.
     notes : tuple of Note
@@ -101,6 +103,7 @@ class Rounding(Shown):
     digits: Digits | None
     operators: tuple[Habit, ...]
     testers: tuple[Habit, ...]
+    level: float
     seed: int
     draws: int
     notes: tuple[Note, ...] = ()
@@ -182,6 +185,7 @@ def find_rounding(
     unit: ForceUnit,
     scale: Scale = "as read",
     repeatability_sd: float | None = None,
+    level: float = 0.95,
     seed: int = SEED,
     draws: int = DRAWS,
 ) -> Rounding:
@@ -199,6 +203,8 @@ def find_rounding(
     repeatability_sd : float, optional
         SD of cuts on one edge: in `unit`, or of the logarithms on the log scale. Left out, it comes
         from edges that one operator cut more than once.
+    level : float
+        Level of the interval of the share of readings that lean to a rounder number.
     seed, draws : int
         For p values that are simulated.
 
@@ -211,7 +217,8 @@ def find_rounding(
     FitError
         If there are fewer than two readings, or all are the same: they show no step.
     ValueError
-        If a reading is not a finite number, or `repeatability_sd` is not one above zero.
+        If a reading is not a finite number, `repeatability_sd` is not one above zero, or
+        `level` not between 0 and 1.
 
     Examples
     --------
@@ -224,6 +231,8 @@ def find_rounding(
     """
     if repeatability_sd is not None and not 0 < repeatability_sd < math.inf:
         raise ValueError(f"`repeatability_sd` must be a number above zero, got {repeatability_sd}")
+    if not 0 < level < 1:
+        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
     frame, over = _used(readings)
     values, cells = frame["reading"].to_numpy(dtype=float), _cells(frame)
     grid = find_grid(values, unit, cells)
@@ -232,7 +241,8 @@ def find_rounding(
     found = Rounding(
         unit=unit, scale=scale, readings=len(frame), edges=0 if cells is None else int(cells.max()) + 1, grid=grid,
         typical=typical, repeatability_sd=None if sd is None else sd * (typical if scale == "log" else 1),
-        sd_from=came if sd is not None else "", digits=None, operators=(), testers=(), seed=seed, draws=draws,
+        sd_from=came if sd is not None else "", digits=None, operators=(), testers=(), level=level, seed=seed,
+        draws=draws,
     )  # fmt: skip
     found = replace(found, digits=_digits(frame, found), operators=_habits(frame, found, "operator"),
                     testers=_habits(frame, found, "tester"))  # fmt: skip
@@ -289,7 +299,7 @@ def _digits(frame: pd.DataFrame, found: Rounding) -> Digits | None:
         return None
     values, cells = frame["reading"].to_numpy(dtype=float), _cells(frame)
     rng = np.random.default_rng(found.seed)
-    return look_at_digits(_places(values, cells, found), found.grid, rng, found.draws)
+    return look_at_digits(_places(values, cells, found), found.grid, rng, found.draws, found.level)
 
 
 def _places(values: Floats, cells: NDArray[np.intp] | None, found: Rounding) -> Places:

@@ -29,6 +29,13 @@ def test_exact_intervals_hold_the_limit(n: int) -> None:
         assert abs(inside - 0.95) <= 4 * math.sqrt(0.95 * 0.05 / studies)
 
 
+def test_three_readings_each_by_two_methods() -> None:
+    """Bland & Altman 1999, section 5.1: blood pressure of 85 persons (printed numbers, from memory)."""
+    found = summed_limits(-15.62, [358.493, 37.408, 83.141], [84, 170, 170], [1, 2 / 3, 2 / 3], 85, 0.95, 0.95)
+    assert found.sd == pytest.approx(20.95, abs=0.005)
+    assert (found.low, found.high) == (pytest.approx(-56.68, abs=0.02), pytest.approx(25.44, abs=0.02))
+
+
 def test_the_rough_interval_nears_the_exact_one() -> None:
     few, many = exact_limits(0.0, 1.0, 8, 0.95, 0.95), exact_limits(0.0, 1.0, 2000, 0.95, 0.95)
     assert many.high_to - many.high == pytest.approx(many.rough, rel=0.05)

@@ -206,6 +206,8 @@ class TestWhatCannotBe:
             agree(study(), by="tester", unit="gf")
         with pytest.raises(ValueError, match="the operators are ann, bo"):
             agree(study(), by="operator", unit="gf", order=["cy"])
+        with pytest.raises(ValueError, match="between 0 and 1, got 95 and"):
+            agree(study(), by="operator", unit="gf", level=95)
         with pytest.raises(ValueError, match="of one length"):
             agree_pairs([1.0, 2, 3], [1.0, 2])
         with pytest.raises(ValueError, match="finite number"):

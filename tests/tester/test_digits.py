@@ -72,6 +72,10 @@ def test_a_habit_of_half_the_readings_is_found(every: int) -> None:
     assert found.favoured == every
     assert found.leaning == pytest.approx(0.5, abs=0.1)
     assert all(digit % every == 0 for digit in found.overused) and found.overused
+    assert found.leaning_low < 0.5 < found.leaning_high
+    exact = stats.binomtest(round(found.share(every)[0] * 600), 600).proportion_ci(0.95)
+    assert found.leaning_low == pytest.approx((exact.low - 1 / every) / (1 - 1 / every))
+    assert found.leaning_high == pytest.approx((exact.high - 1 / every) / (1 - 1 / every))
     seen, expected = found.share(every)
     assert seen > expected == pytest.approx(1 / every)
 

@@ -166,6 +166,8 @@ def test_refuses_wrong_arguments() -> None:
         find_rounding([150.0, math.nan], unit="gf")
     with pytest.raises(ValueError, match="above zero, got -1"):
         find_rounding([150.0, 151.0], unit="gf", repeatability_sd=-1)
+    with pytest.raises(ValueError, match="between 0 and 1, got 95"):
+        find_rounding([150.0, 151.0], unit="gf", level=95)
     with pytest.raises(FitError, match="no logarithm"):
         find_rounding([0.0, 151.0], unit="gf", scale="log")
 

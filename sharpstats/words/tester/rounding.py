@@ -11,7 +11,7 @@ from sharpstats.tester.rounding import COARSE, TOO_COARSE, Habit, Rounding, verd
 from sharpstats.units import ForceUnit
 from sharpstats.words.blocks import Block, Folded, Line, Points, Table
 from sharpstats.words.labels import listing
-from sharpstats.words.numbers import NBSP, amount, count, decimals_for, p_number, p_value
+from sharpstats.words.numbers import NBSP, amount, amounts, count, decimals_for, level_percent, p_number, p_value
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, label, whole
 
@@ -27,7 +27,7 @@ def rounding_blocks(found: Rounding) -> Iterator[Block]:
         yield Line(sentence)
     if found.digits is not None and found.grid is not None:
         yield Line(digits_sentence(found.digits, found.grid, found))
-    if found.operators:
+    if len(found.operators) > 1:
         yield _operators_table(found)
     yield from notes_blocks(found.notes)
     yield Folded("How this is judged", (Points(tuple(_method(found))),))
@@ -91,7 +91,8 @@ def digits_sentence(digits: Digits, grid: Grid, found: Rounding) -> str:
     if digits.favoured is not None:
         seen, expected = digits.share(digits.favoured)
         which = [digit for digit in digits.digits if digit % digits.favoured == 0]
-        lean = f"About {_percent(digits.leaning)} of the readings look" if digits.leaning < _ALWAYS else "All look"
+        lean = f"About {_percent(digits.leaning)} of the readings ({_lean_interval(digits)}) look"
+        lean = lean if digits.leaning < _ALWAYS else f"All look ({_lean_interval(digits)})"
         step = _force(digits.favoured * grid.place, grid.unit)
         return (f"Readings{_in(grid, unit)} {ending(which, grid)} in {_percent(seen)} of cuts; {_percent(expected)} "
                 f"would be expected ({tested}). {lean} rounded to {step} by whoever read them."
@@ -104,6 +105,11 @@ def digits_sentence(digits: Digits, grid: Grid, found: Rounding) -> str:
     if digits.p < 0.05:
         return f"Last digits do not occur as they should ({tested}), but no single one stands out."
     return f"Last digits show no habit of whoever read: each occurs about as often as it should ({tested})."
+
+
+def _lean_interval(digits: Digits) -> str:
+    limits = amounts(100 * digits.leaning_low, 100 * digits.leaning_high, "%", 0)
+    return f"{level_percent(digits.level)} interval: {limits}"
 
 
 def _habit_too_coarse(favoured: int, found: Rounding) -> str:

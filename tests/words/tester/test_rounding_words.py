@@ -36,6 +36,7 @@ def test_a_habit_with_its_numbers() -> None:
     assert found.digits
     seen = round(100 * found.digits.share(5)[0])
     assert f"Readings end in 0 or 5 in {seen} % of cuts; 20 % would be expected (p < 0.001)." in told(found)
+    assert "of the readings (95 % interval: " in told(found)
     ann = next(line for line in as_text(found).splitlines() if line.startswith("ann"))
     bo = next(line for line in as_text(found).splitlines() if line.startswith("bo"))
     assert "to 5\u00a0gf" in ann and "none seen" in bo
