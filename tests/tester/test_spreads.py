@@ -144,6 +144,21 @@ class TestAgainstR:
                 [limits["sd_lower"], limits["sd_upper"]], rel=1e-6
             )
 
+    def test_an_unbalanced_study_with_days(self) -> None:
+        """lme4 on a study with lost cells: variances and criterion to 9 digits, profile limits to 6."""
+        theirs = stored_json("r/lmm_tester_a")
+        found = log(stored_table("r/lmm_tester_a").rename(columns={"force": "reading"}), pool_above=1)
+        assert found.terms == ("operator", "edge", "operator x edge", "day", "repeatability")
+        assert not found.exact
+        assert found.fit.reml_criterion == pytest.approx(theirs["reml"]["criterion"], rel=1e-9)
+        names = {"operator": "operator", "edge": "edge", "operator:edge": "operator x edge", "day": "day",
+                 "Residual": "repeatability"}  # fmt: skip
+        for row in theirs["profile_ci_reml"]:
+            term = names[row["component"]]
+            assert found.table.set_index("term").loc[term, "sd"] == pytest.approx(row["sd"], rel=1e-8)
+            ours = found.by_likelihood.set_index("term").loc[term]
+            assert (ours["low"], ours["high"]) == pytest.approx((row["sd_lower"], row["sd_upper"]), rel=1e-6, abs=1e-9)
+
 
 class TestParts:
     def test_sums_are_sums(self) -> None:

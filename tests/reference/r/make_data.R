@@ -45,3 +45,9 @@ mu <- c(film = 4.9, plate = 5.0, slate = 5.05)[e$medium] + ifelse(e$operator == 
 bmo <- setNames(rnorm(nrow(cell), 0, .1), do.call(paste, cell)); e$eta <- mu + b[e$blade] + bm[paste(e$blade, e$medium)] + bmo[do.call(paste, e[names(cell)])] + rnorm(nrow(e), 0, .08); nc <- sample(1:4, nrow(e), TRUE)
 d <- e[rep(seq_len(nrow(e)), nc), ]; d$cut <- sequence(nc); d$force <- round(exp(d$eta + rnorm(nrow(d), 0, .08)), 1)
 w(d[c("medium", "operator", "blade", "edge", "cut", "force")], "lmm_gap_a.csv")
+
+## a tester study: 4 operators on 7 edges, 3 days, 3 cells empty, 1 to 4 cuts a cell
+set.seed(20251); cell <- expand.grid(operator = sprintf("P%d", 1:4), edge = sprintf("E%d", 1:7), stringsAsFactors = FALSE); cell <- cell[-sample(nrow(cell), 3), ]
+o <- setNames(rnorm(4, 0, .08), sprintf("P%d", 1:4)); e <- setNames(rnorm(7, 0, .2), sprintf("E%d", 1:7)); oe <- rnorm(nrow(cell), 0, .07); nc <- sample(1:4, nrow(cell), TRUE)
+d <- cell[rep(seq_len(nrow(cell)), nc), ]; d$cut <- sequence(nc); d$day <- sprintf("D%d", sample(1:3, nrow(d), TRUE)); day <- setNames(rnorm(3, 0, .06), sprintf("D%d", 1:3))
+d$force <- round(exp(5 + o[d$operator] + e[d$edge] + rep(oe, nc) + day[d$day] + rnorm(nrow(d), 0, .07)), 1); w(d, "lmm_tester_a.csv")
