@@ -25,8 +25,8 @@ from sharpstats.tester.squares import Sweep
 
 Codes = NDArray[np.intp]
 Floats = NDArray[np.float64]
-AT_ONCE = 2_000_000
-"""Readings that are drawn at once."""
+MOST_READINGS, FEWEST_DRAWS = 2_000_000, 100
+"""A large study is drawn less often: not more readings in all, but so many studies at least."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -90,12 +90,18 @@ def draw_again(
     sums : mapping of str to ndarray of shape (k + 1,)
         Weights of each sum that is checked, by its name.
     seed, draws : int
+        A large study is drawn less often than asked; the result has the number.
 
     Returns
     -------
     Bootstrap
     """
-    refitted, squares = _drawn(np.random.default_rng(seed), fit, codes, layout, variances, draws)
+    readings = layout.cell.size
+    draws = min(draws, max(MOST_READINGS // readings, FEWEST_DRAWS))
+    responses = drawn_readings(np.random.default_rng(seed), codes, variances, draws, readings)
+    many = refit_many(fit, responses, np.ones((1, 1)))
+    refitted = many.variances[many.settled][:, fit.structure.positions]
+    squares = layout.squares(responses) / layout.df
     limits = np.array([_limits(float(row @ variances), refitted @ row, fit.level) for row in sums.values()])
     held = np.array([_held(known, squares, row, float(row @ variances), fit.level) for row in sums.values()])
     return Bootstrap(
@@ -103,21 +109,6 @@ def draw_again(
         held=100 * held, held_error=100 * np.sqrt(held * (1 - held) / draws), level=fit.level, seed=seed, draws=draws,
         unsettled=draws - len(refitted),
     )  # fmt: skip
-
-
-def _drawn(
-    rng: np.random.Generator, fit: MixedFit, codes: Sequence[Codes], layout: Sweep, variances: Floats, draws: int
-) -> tuple[Floats, Floats]:
-    """Variances by REML of the drawn studies that settled, and mean squares of all; in chunks that memory holds."""
-    readings = layout.cell.size
-    most = max(1, AT_ONCE // readings)
-    refitted, squares = [], []
-    for start in range(0, draws, most):
-        y = drawn_readings(rng, codes, variances, min(most, draws - start), readings)
-        many = refit_many(fit, y, np.ones((1, 1)))
-        refitted.append(many.variances[many.settled][:, fit.structure.positions])
-        squares.append(layout.squares(y) / layout.df)
-    return np.vstack(refitted), np.vstack(squares)
 
 
 def drawn_readings(

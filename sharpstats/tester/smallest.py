@@ -345,5 +345,6 @@ def _notes(spreads: Spreads) -> tuple[Note, ...]:
         kept.append(Note("cuts-leave-it", "What an operator does to one edge more than to another stays in a "
                          "difference, however many the cuts."))  # fmt: skip
     elif len(ways_of(spreads)) == 1:
-        kept.append(Note("one-way", "Nothing is known of two edges cut by two operators: the study had no second one."))
+        why = "had no second one" if spreads.layout == "one operator" else "cannot tell operators from edges"
+        kept.append(Note("one-way", f"Nothing is known of two edges cut by two operators: the study {why}."))
     return tuple(kept)

@@ -23,6 +23,8 @@ from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount, Amounts, gathered, root_of
 from sharpstats.tester.arrangement import (
     BOTH,
+    CIRCUMSTANCES,
+    EDGE,
     OPERATOR,
     REPEATABILITY,
     Arrangement,
@@ -187,11 +189,11 @@ class Spreads(Shown):
 
     @cached_property
     def categories(self) -> Amount | None:
-        """Number of groups of edges like these that the tester tells apart; None where no edges were compared.
+        """Number of groups of edges like these that the tester tells apart.
 
-        1.41 times the SD between edges over the SD of the tester.
+        1.41 times the SD between edges over the SD of the tester; None where the edges have no spread of their own.
         """
-        if WHOLE not in self.sums:
+        if EDGE not in self.terms:
             return None
         edges = self.sums[WHOLE] - self.sums[self.wide]
         squared = self._ratio(edges, self.sums[self.wide], CATEGORIES_FACTOR**2)
@@ -277,13 +279,12 @@ def find_spreads(
     2          whole      17.2  9.5  105.4
     """
     _check(scale, level, pool_above)
-    used = _on_scale(readings, scale)
+    used = _on_scale(_labelled(readings), scale)
     arrangement = find_arrangement(used, layout)
     over = bool(used["over_range"].any())
     pooling = None if over else _pooling(used, arrangement, pool_above)
     parts = tuple(part for part in arrangement.parts if not (pooling and pooling.pooled and part.name == BOTH))
-    fit = fit_mixed(used, response=VALUE, random=[part.columns for part in parts], level=level,
-                    over="over_range" if over else None)  # fmt: skip
+    fit = _fitted(used, parts, level, over)
     squares = None if over else _squares(used, parts, level)
     exact = squares is not None and fit.strata is not None
     by_reml = _by_reml(fit)
@@ -313,11 +314,29 @@ def _check(scale: str, level: float, pool_above: float) -> None:
         raise ValueError(f"`pool_above` must lie between 0 and 1, got {pool_above}")
 
 
+def _labelled(readings: pd.DataFrame) -> pd.DataFrame:
+    """Leave out columns that nobody filled in; refuse one that is filled in part."""
+    for name in ("edge", "operator", *CIRCUMSTANCES):
+        if name in readings and (blank := readings[name].isna()).any():
+            if not blank.all():
+                raise FitError(
+                    f"`{name}` is blank in row {readings.index[blank][0]} of the table, but not in all. Fill it in, or "
+                    "set the row aside."
+                )
+            readings = readings.drop(columns=name)
+    if "edge" not in readings:
+        raise FitError("No edge is named, so nothing tells which cuts belong together. Fill in the column `edge`.")
+    return readings
+
+
 def _on_scale(readings: pd.DataFrame, scale: str) -> pd.DataFrame:
     """The readings with their values on the scale; refuse what shows no spread at all."""
     if len(readings) < 2:
         raise FitError(f"A tester study needs at least two cuts; there {'is 1' if len(readings) else 'are none'}.")
     y = readings["reading"].to_numpy(float)
+    if not np.isfinite(y).all():
+        row = readings.index[~np.isfinite(y)][0]
+        raise FitError(f"The reading in row {row} of the table is no number. Set the row aside with its reason.")
     if scale == "log" and y.min() <= 0:
         raise FitError(
             'A reading of 0 or less has no logarithm. Set it aside with its reason, or write scale = "as read".'
@@ -329,6 +348,20 @@ def _on_scale(readings: pd.DataFrame, scale: str) -> pd.DataFrame:
         )
     over = readings["over_range"] if "over_range" in readings else np.zeros(len(y), dtype=bool)
     return readings.assign(**{VALUE: np.log(y) if scale == "log" else y, "over_range": over})
+
+
+def _fitted(used: pd.DataFrame, parts: tuple[Part, ...], level: float, over: bool) -> MixedFit:
+    terms = [part.columns for part in parts]
+    if not over:
+        return fit_mixed(used, response=VALUE, random=terms, level=level)
+    try:
+        return fit_mixed(used, response=VALUE, random=terms, level=level, over="over_range")
+    except FitError as error:
+        inside = int((~used["over_range"]).sum())
+        raise FitError(
+            f"Only {inside} of {len(used)} readings are within the tester's range, and these cannot tell the parts of "
+            "the spread. Study keener edges, or set aside edges that are all over the range."
+        ) from error
 
 
 def _pooling(used: pd.DataFrame, arrangement: Arrangement, above: float) -> Pooling | None:

@@ -38,6 +38,12 @@ def test_the_same_seed_gives_the_same() -> None:
     assert (first.low != other.low).any()
 
 
+def test_a_large_study_is_drawn_less_often() -> None:
+    check = find_spreads(crossed(operators=10, edges=20, cuts=10), scale="log", pool_above=1, draws=50_000).check
+    assert check is not None
+    assert check.draws == 1000
+
+
 def test_drawn_readings_have_the_variances_asked_for() -> None:
     codes = [part.codes for part in find_arrangement(crossed()).parts]
     variances = np.array([0.5, 2.0, 0.3, 0.1])

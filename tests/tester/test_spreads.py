@@ -216,6 +216,11 @@ class TestParts:
         assert "day = filament lot" in found.sds.terms
         assert not {"day", "filament lot"} & set(found.sds.terms)
 
+    def test_an_edge_for_each_operator_tells_nothing_of_either(self) -> None:
+        found = log(nested(edges=1))
+        assert found.terms == ("operator = edge", "repeatability")
+        assert (found.wide, found.categories) == ("repeatability", None)
+
 
 class TestNotBalanced:
     def test_said(self, lost: Spreads) -> None:
@@ -279,6 +284,26 @@ class TestRefused:
     def test_one_cut(self) -> None:
         with pytest.raises(FitError, match="at least two cuts; there is 1"):
             log(crossed().head(1))
+
+    def test_blank_labels(self) -> None:
+        table = crossed()
+        table.loc[[3, 5], "operator"] = None
+        with pytest.raises(FitError, match="`operator` is blank in row 3 of the table, but not in all"):
+            log(table)
+        assert log(table.assign(operator=None)).layout == "one operator"
+        with pytest.raises(FitError, match="No edge is named"):
+            log(table.assign(operator="a", edge=None))
+
+    def test_no_number(self) -> None:
+        table = crossed()
+        table.loc[7, "reading"] = np.nan
+        with pytest.raises(FitError, match="The reading in row 7 of the table is no number"):
+            log(table)
+
+    def test_nearly_all_over_the_range(self) -> None:
+        table = crossed(operators=1, edges=2, cuts=2).assign(over_range=[True, True, True, False])
+        with pytest.raises(FitError, match="Only 1 of 4 readings are within the tester's range"):
+            log(table)
 
     @pytest.mark.parametrize(
         ("options", "says"),

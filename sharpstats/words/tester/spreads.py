@@ -93,7 +93,12 @@ def _counts(found: Spreads) -> str:
 def reproducibility_sentence(found: Spreads) -> str:
     """Say how far two cuts differ when operators, days, lots or testers differ too."""
     if found.wide == REPEATABILITY:
-        return "Nothing but the cuts changed in this study, so it cannot say how far two operators differ."
+        with_edges = [name for part in found.parts if part.of_edges for name in part.names if name != EDGE]
+        if with_edges:
+            own = " and ".join(with_edges)
+            return f"Every edge had its own {own}, so what that adds cannot be told from the edges."
+        same = "Operator, day, filament lot and tester were the same throughout, or not recorded"
+        return f"{same}, so nothing can be said of what they add."
     inside = [part.name for part in found.parts if not part.of_edges]
     differ = "Two cuts by two operators" if found.wide == REPRODUCIBILITY else "Two cuts by one operator"
     listed = " and ".join([", ".join(inside[:-1]), inside[-1]]) if len(inside) > 1 else inside[0]

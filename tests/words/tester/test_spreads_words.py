@@ -10,7 +10,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "tester"))
 
-from invented import crossed
+from invented import crossed, nested
 
 from sharpstats.tester.smallest import cuts_needed, smallest_difference
 from sharpstats.tester.spreads import Spreads, find_spreads
@@ -50,9 +50,14 @@ class TestSpreads:
 
     def test_one_operator(self) -> None:
         text = told(find_spreads(crossed(operators=1), scale="as read", unit="N"))
-        assert "cannot say how far two operators differ" in text
+        assert "so nothing can be said of what they add" in text
         assert "limit R" not in text
         assert " N (limit r" in text
+
+    def test_an_edge_for_each_operator(self) -> None:
+        found = find_spreads(nested(edges=1), scale="log")
+        assert "Every edge had its own operator, so what that adds cannot be told from the edges." in told(found)
+        assert "the study cannot tell operators from edges" in told(smallest_difference(found))
 
     def test_like_edges(self) -> None:
         text = told(find_spreads(crossed(operators=1, cuts=1, edges=12, edge=0), scale="log", layout="like edges"))
