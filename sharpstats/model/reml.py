@@ -239,8 +239,9 @@ def start_variances(r: Reduced) -> Floats:
     within = r.sizes[-1] if r.units < r.readings and d > 1 else 0.0
     parts = min(d, 2 if within else 1) + k
     start = np.full(d + k, spread / parts)
-    if within > r.p:
-        start[0] = r.products[-1, -1, -1] / within
+    cut = r.products[-1, -1, -1] / within if within else 0.0
+    if within > r.p or spread < NOISE * cut:  # X may explain the means of all units
+        start[0] = cut
     return start
 
 

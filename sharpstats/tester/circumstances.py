@@ -32,19 +32,19 @@ class Model:
 
     Attributes
     ----------
-    fixed : tuple of str
+    fixed : tuple of tuple of str
         Taken out level by level.
     random : tuple of tuple of str
         Taken as a sample.
     """
 
-    fixed: tuple[str, ...]
+    fixed: tuple[Term, ...]
     random: tuple[Term, ...]
 
     @property
     def names(self) -> tuple[str, ...]:
         """What the model allows for, in words for a list."""
-        return (*self.fixed, *(" on ".join(term) for term in self.random))
+        return tuple(" on ".join(term) for term in (*self.fixed, *self.random))
 
 
 def circumstances(readings: pd.DataFrame, lot: str | None = None) -> Model:
@@ -61,33 +61,32 @@ def circumstances(readings: pd.DataFrame, lot: str | None = None) -> Model:
     -------
     Model
         Circumstances of few levels, through which all lots can be compared, are fixed; others are
-        random, as is operator on edge. None that splits the cuts just as one before it does, has a
-        level for each cut, or only one level for each lot.
+        random. So is operator on edge, unless both are fixed. None that splits the cuts just as one
+        before it does, has a level for each cut, or only one level for each lot.
 
     Examples
     --------
     >>> table = pd.DataFrame({"edge": list("aabbcddee") * 2, "operator": list("p" * 9 + "q" * 9), "day": ["1"] * 18})
     >>> circumstances(table)
-    Model(fixed=('operator',), random=(('edge',), ('operator', 'edge')))
+    Model(fixed=(('operator',),), random=(('edge',), ('operator', 'edge')))
     """
     bound = [] if lot is None else _one_each(readings, lot)
     usable = [name for name in SAMPLED if name in readings and name not in bound]
     wanted: list[Term] = [(name,) for name in usable]
     if {"edge", "operator"} <= set(usable):
         wanted.append(("operator", "edge"))
-    fixed: list[str] = []
+    fixed: list[Term] = []
     random: list[Term] = []
     seen: set[bytes] = set()
     for term in wanted:
-        codes = readings.groupby(list(term), observed=True, sort=False).ngroup().to_numpy()
-        if not 1 < codes.max() + 1 < len(codes) or codes.tobytes() in seen:
+        codes = readings.groupby(list(term), observed=True, sort=False).ngroup()
+        levels, key = int(codes.max()) + 1, codes.to_numpy().tobytes()
+        if not 1 < levels < len(codes) or key in seen:
             continue
-        seen.add(codes.tobytes())
-        few = len(term) == 1 and codes.max() + 1 < FEW
-        if few and (lot is None or len(linked(readings[lot], readings[term[0]])[1]) == 1):
-            fixed.append(term[0])
-        else:
-            random.append(term)
+        seen.add(key)
+        few = all((name,) in fixed for name in term) if len(term) > 1 else levels < FEW
+        comparable = lot is None or len(linked(readings[lot], codes)[1]) == 1
+        (fixed if few and comparable else random).append(term)
     return Model(tuple(fixed), tuple(random))
 
 
@@ -213,6 +212,6 @@ def fit_slopes(
     MixedFit
     """
     covariates = {f"slope_{name}": (number - number.mean()) / per for name, (number, per) in numbers.items()}
-    table, model = readings.assign(value=values, **covariates), circumstances(readings)
-    return fit_mixed(table, response="value", fixed=[*model.fixed, *fixed, *covariates], covariates=list(covariates),
+    table, model = readings.assign(reading=values, **covariates), circumstances(readings)
+    return fit_mixed(table, response="reading", fixed=[*model.fixed, *fixed, *covariates], covariates=list(covariates),
                      random=model.random, level=level)  # fmt: skip

@@ -123,7 +123,7 @@ def lot_steps(readings: pd.DataFrame, *, scale: Scale, unit: ForceUnit = "gf", l
     lots = tuple(map(str, used[LOT].unique()))
     if len(lots) < 2:
         raise FitError("Only one lot of filament is left when edges with cuts over the range are left out.")
-    table = used.assign(value=on_scale(used, scale), **{LOT: pd.Categorical(used[LOT].astype(str), lots[::-1])})
+    table = used.assign(reading=on_scale(used, scale), **{LOT: pd.Categorical(used[LOT].astype(str), lots[::-1])})
     model = circumstances(table, LOT)
     return LotSteps(
         scale=scale, unit=unit, lots=lots, cuts=tuple(int((table[LOT] == lot).sum()) for lot in lots),
@@ -134,7 +134,7 @@ def lot_steps(readings: pd.DataFrame, *, scale: Scale, unit: ForceUnit = "gf", l
 
 
 def _differences(table: pd.DataFrame, model: Model, level: float, numbers: Sequence[str] = ()) -> Estimates:
-    fit = fit_mixed(table, response="value", fixed=[*model.fixed, LOT, *numbers], covariates=numbers,
+    fit = fit_mixed(table, response="reading", fixed=[*model.fixed, LOT, *numbers], covariates=numbers,
                     random=model.random, level=level)  # fmt: skip
     adjust: Adjust = "holm" if table[LOT].nunique() > 2 else "none"
     return fit.contrasts(LOT, adjust=adjust)

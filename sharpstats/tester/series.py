@@ -172,7 +172,7 @@ def cut_series(readings: pd.DataFrame, scale: Scale) -> Series:
         text = f"{int(alone.sum())} cut(s) have no other by the same hand on the same edge to be held against"
         notes = (*notes, Note("no-like", f"{text}, and are left out here."))
         used, marks = used[~alone].reset_index(drop=True), [mark[~alone] for mark in marks]
-    _check_enough(len(used))
+    _check_enough(len(used), int(alone.sum()))
     values = on_scale(used, scale)
     if np.ptp(values) == 0:
         raise FitError("All readings are equal, so there is no spread to judge a drift by. Does the tester's "
@@ -201,18 +201,19 @@ def _check_order(readings: pd.DataFrame) -> None:
         raise FitError(f"Two cuts have the same place ({place:g}) in the order of the study. Give each its own.")
 
 
-def _check_enough(cuts: int) -> None:
+def _check_enough(cuts: int, alone: int) -> None:
     if cuts < FEWEST:
+        left = f" that have another by the same hand on the same edge ({alone} have none)" if alone else ""
         raise FitError(
-            f"{cuts} cut(s) in order can show no drift: {FEWEST} are the fewest that are looked at, and about 30 tell "
-            "something. Read one check mass or one reference edge again and again, noting the order."
+            f"{cuts} cut(s) in order{left} can show no drift: {FEWEST} are the fewest that are looked at, and about 30 "
+            "tell something. Read one check mass or one reference edge again and again, noting the order."
         )
 
 
 def _check_left(series: Series) -> None:
     if series.df < FEWEST - 1:
         raise FitError(
-            f"With the means of {' and '.join(series.taken_out)} taken out, {series.df:g} degree(s) of freedom are "
+            f"With the means of {', '.join(series.taken_out)} taken out, {series.df:g} degree(s) of freedom are "
             f"left of {len(series.deviations)} cuts: too few to see a drift. Make more cuts on each edge."
         )
 

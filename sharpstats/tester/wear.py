@@ -288,14 +288,16 @@ def _edge_by_edge(used: pd.DataFrame, values: Floats, level: float) -> EdgeByEdg
     table[["x", "y"]] -= table[["x", "y"]].groupby(cells).transform("mean")
     products = table.assign(xx=table["x"] ** 2, xy=table["x"] * table["y"], yy=table["y"] ** 2)
     sums = products.groupby("edge", sort=False)[["xx", "xy", "yy"]].sum()
-    told = sums["xx"] > 1e-9
-    slopes = (sums["xy"] / sums["xx"]).where(told).to_numpy()
-    own = float((sums["yy"] - (sums["xy"] ** 2 / sums["xx"]).where(told, 0.0)).sum())
-    common = float(sums["yy"].sum() - sums["xy"].sum() ** 2 / sums["xx"].sum())
-    more, df = int(told.sum()) - 1, len(used) - int(cells.nunique()) - int(told.sum())
-    testable = more > 0 and df > 0 and own > 0
-    differ = float(stats.f.sf((common - own) / more / (own / df), more, df)) if testable else np.nan
-    return EdgeByEdge(edges=tuple(sums.index), slopes=slopes, differ=differ, mean=_mean(slopes[told], level))
+    told = sums[sums["xx"] > 1e-9]
+    slopes = told["xy"] / told["xx"]
+    own = float(sums["yy"].sum() - (slopes * told["xy"]).sum())
+    more, df = len(told) - 1, len(used) - int(cells.nunique()) - len(told)
+    differ = np.nan
+    if more > 0 and df > 0 and own > 0:
+        common = float(sums["yy"].sum() - told["xy"].sum() ** 2 / told["xx"].sum())
+        differ = float(stats.f.sf((common - own) / more / (own / df), more, df))
+    return EdgeByEdge(edges=tuple(sums.index), slopes=slopes.reindex(sums.index).to_numpy(), differ=differ,
+                      mean=_mean(slopes.to_numpy(), level))  # fmt: skip
 
 
 def _mean(slopes: Floats, level: float) -> Slope | None:

@@ -242,6 +242,19 @@ class TestSearch:
         assert dense.gradient * dense.s == pytest.approx(np.zeros(4), abs=1e-8)
         assert fit.reml_criterion == pytest.approx(dense.criterion, abs=1e-8)
 
+    def test_means_of_units_that_the_fixed_effects_explain(self) -> None:
+        """Six cells for six effects between them: nothing but the cuts within says where to begin."""
+        table = pd.DataFrame({
+            "y": [145.0, 145, 150, 145, 140, 140, 155, 145, 150, 155, 145, 150],
+            "edge": np.repeat(["e0", "e1", "e2"], 4), "operator": ["p", "p", "q", "q"] * 3,
+            "tester": ["a"] * 6 + ["b"] * 6, "order": [1.0, 2, 3, 4] * 3,
+        })  # fmt: skip
+        random: list = [("operator", "edge")]
+        fit = fit_mixed(table, response="y", fixed=["operator", "edge", "tester", "order"], covariates=["order"],
+                        random=random)  # fmt: skip
+        assert np.isfinite(fit.reml_criterion)
+        assert fit.optimum.variances[0] > 0
+
 
 class TestRefusals:
     def test_fixed_effects_that_are_one(self) -> None:

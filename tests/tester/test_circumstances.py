@@ -20,11 +20,15 @@ class TestModel:
     table = pd.DataFrame({"edge": list("abcdef") * 4, "operator": list("p" * 12 + "q" * 12)})
 
     def test_many_levels_are_a_sample_and_few_are_not(self) -> None:
-        assert circumstances(self.table) == Model(("operator",), (("edge",), ("operator", "edge")))
+        assert circumstances(self.table) == Model((("operator",),), (("edge",), ("operator", "edge")))
         assert circumstances(self.table).names == ("operator", "edge", "operator on edge")
 
+    def test_few_edges_in_few_hands_are_taken_out_hand_by_hand(self) -> None:
+        table = pd.DataFrame({"edge": list("aabb") * 3, "operator": list("pqpq") * 3})
+        assert circumstances(table) == Model((("edge",), ("operator",), ("operator", "edge")), ())
+
     def test_what_goes_with_another_is_not_taken_twice(self) -> None:
-        assert circumstances(self.table.assign(day=self.table["operator"], tester="T")).fixed == ("operator",)
+        assert circumstances(self.table.assign(day=self.table["operator"], tester="T")).fixed == (("operator",),)
 
     def test_a_level_for_each_cut_is_left_out(self) -> None:
         assert circumstances(pd.DataFrame({"edge": list("abcdef")})) == Model((), ())
@@ -39,7 +43,7 @@ class TestModel:
 
     def test_days_that_link_the_lots_are_fixed(self) -> None:
         table = pd.DataFrame({"day": list("112211"), "filament_lot": list("ABABAB")})
-        assert circumstances(table, "filament_lot") == Model(("day",), ())
+        assert circumstances(table, "filament_lot") == Model((("day",),), ())
 
 
 def test_a_plain_slope_is_that_of_least_squares() -> None:

@@ -91,7 +91,7 @@ def test_a_cut_without_its_like_is_left_out_and_said() -> None:
         (lambda t: t.drop(columns="turn"), "Nothing says in which order"),
         (lambda t: t.assign(turn=np.nan), "Nothing says in which order"),
         (lambda t: t.assign(turn=1.0), "same place \\(1\\)"),
-        (lambda t: t.head(9).assign(edge="e0", operator="p"), "9 cut\\(s\\) in order can show no drift"),
+        (lambda t: t.head(9).assign(edge="e0", operator="p"), "9 cut\\(s\\) in order.* can show no drift"),
         (lambda t: t.assign(reading=100.0), "All readings are equal"),
         (lambda t: t.assign(reading=t.groupby("edge")["turn"].transform("min")), "same hand on the same edge are equ"),
         (lambda t: t.head(12).assign(edge=list("aabbccddeeff"), operator="p"), "6 degree"),
