@@ -62,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
 def _report_plan(error: PlanError, options: argparse.Namespace) -> int:
     """Show the mistakes of a plan: for this command they are what it was asked to find."""
     if options.json:
-        from sharpstats.publish.manifest import plain
+        from sharpstats.publish.plain import plain
 
         show_json({"format": FORMAT, "problems": plain(error.problems) or [{"says": str(error)}]})
     else:

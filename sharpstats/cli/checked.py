@@ -50,7 +50,7 @@ class Report:
 
     def data(self) -> dict[str, Any]:
         """Return everything as plain data."""
-        from sharpstats.publish.manifest import plain
+        from sharpstats.publish.plain import plain
 
         one = self.one
         return {

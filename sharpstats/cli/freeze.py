@@ -36,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     """Freeze the plan and say its fingerprint."""
     from datetime import UTC, datetime
 
-    from sharpstats.publish.manifest import plain
+    from sharpstats.publish.plain import plain
     from sharpstats.trial.freeze import freeze_plan
 
     folder = trial_folder(options.folder)

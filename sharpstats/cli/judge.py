@@ -40,9 +40,9 @@ def run(options: argparse.Namespace) -> int:
     with waiting(f"judging {options.folder}"):
         findings = opened(options).judge()
         if options.json:
-            from sharpstats.publish.manifest import results
+            from sharpstats.publish.trialresults import trial_results
 
-            content = results(findings)
+            content = trial_results(findings)
         else:
             from sharpstats.words.display import as_text
 

@@ -41,7 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Publish the trial and say where the report is."""
     _spare_a_grammar()
-    from sharpstats.publish.folder import PAGE, RESULTS
+    from sharpstats.publish.publication import PAGE, RESULTS
     from sharpstats.publish.publish import publish
 
     report = publish(options.folder, out=options.out)

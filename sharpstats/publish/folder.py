@@ -6,7 +6,6 @@ renaming. So a reader always meets a whole report, old or new, whatever stops th
 
 from __future__ import annotations
 
-import json
 import os
 import secrets
 import shutil
@@ -18,14 +17,7 @@ from glob import escape
 from pathlib import Path
 
 from sharpstats.errors import PublishError
-
-FORMAT = "sharpstats-results/"
-"""How the `format` of a report's results.json begins: the mark by which a report is known."""
-
-PAGE, NOTEBOOK, RESULTS, FIGURES = "index.html", "trial.ipynb", "results.json", "figures"
-DATA = ("trial.toml", "readings.csv", "media.csv", "frozen.json", "datapackage.json")
-OURS = frozenset((PAGE, NOTEBOOK, RESULTS, FIGURES, *DATA))
-"""What a report consists of. Anything else in a report folder was put there by its owner and stays."""
+from sharpstats.publish.kinds import kind_of_report
 
 DAY = 86_400.0
 
@@ -105,11 +97,7 @@ def is_report(folder: Path) -> bool:
     >>> is_report(Path("no such folder"))
     False
     """
-    try:
-        said = json.loads((folder / RESULTS).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(said, dict) and str(said.get("format", "")).startswith(FORMAT)
+    return kind_of_report(folder) is not None
 
 
 def _swap(build: Path, target: Path) -> None:
@@ -130,8 +118,10 @@ def _retire(old: Path, target: Path) -> None:
     """Remove a replaced report, after handing what its owner had put there to the new one."""
     if not old.exists():
         return
+    kind = kind_of_report(old)
+    ours = frozenset() if kind is None else kind.files
     for entry in old.iterdir():
-        if entry.name not in OURS and not (target / entry.name).exists():
+        if entry.name not in ours and not (target / entry.name).exists():
             entry.rename(target / entry.name)
     shutil.rmtree(old, ignore_errors=True)
 

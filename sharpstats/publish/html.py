@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from sharpstats.publish.publication import Publication
 
 if TYPE_CHECKING:
     from nbconvert import HTMLExporter
@@ -33,13 +35,17 @@ class Section:
         return re.sub(r"[^a-z0-9]+", "-", self.heading.lower()).strip("-")
 
 
-def page(notebook: Any) -> str:
+def page(notebook: Any, kind: Publication, files: Collection[str]) -> str:
     """Return an executed notebook as one self-contained HTML page.
 
     Parameters
     ----------
     notebook : nbformat.NotebookNode
         With its title in ``metadata.title``, and a Markdown cell ``## ...`` before each section.
+    kind : Publication
+        What is published.
+    files : collection of str
+        Names of the files beside the page; it has links to the tables among them.
 
     Returns
     -------
@@ -48,7 +54,9 @@ def page(notebook: Any) -> str:
     """
     exporter = load()
     head, sections = divide(notebook.cells)
-    text, _ = exporter.from_notebook_node(notebook, {NAME: {"head": head, "sections": sections}})
+    tables = [(name, words) for name, words in kind.tables if name in files]
+    told = {"head": head, "sections": sections, "kind": kind, "tables": tables}
+    text, _ = exporter.from_notebook_node(notebook, {NAME: told})
     return str(text)
 
 

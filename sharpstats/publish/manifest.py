@@ -1,161 +1,45 @@
-"""`results.json`: the findings and what they rest on, as plain data that any program reads.
-
-Nothing is computed here. The same dictionary serves `results.json` and `sharpstats judge --json`.
-"""
+"""`results.json`: written with a report, and compared with by whoever runs the report's notebook again."""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass, is_dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import singledispatch
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from sharpstats.publish.folder import FORMAT, RESULTS
-from sharpstats.publish.provenance import provenance
+from sharpstats.claims.finding import Findings
+from sharpstats.publish.plain import plain, to_json
+from sharpstats.publish.publication import RESULTS
+from sharpstats.publish.testerresults import study_results
+from sharpstats.publish.trialresults import trial_results
+from sharpstats.tester.examine import Examination
 from sharpstats.words.tables import safe
-
-if TYPE_CHECKING:
-    from sharpstats.claims.finding import Finding, Findings
-    from sharpstats.model.trialfit import TrialFit
-    from sharpstats.trial.trial import Trial
-
-FINDING = (
-    "claim", "says", "kind", "finding", "primary", "medium", "than", "where",
-    "estimate", "low", "high", "level", "unit", "df", "p", "p_adjusted", "bound_low", "bound_high", "outside",
-    "estimate_on_scale", "se", "real", "edges", "cuts", "parts", "more_edges", "more_edges_capped", "opinions", "notes",
-)  # fmt: skip
-"""What is told of each finding, in this order."""
 
 RELATIVE, ABSOLUTE = 1e-6, 1e-9
 """How far a number may move between two computers before a rerun says that it differs."""
 
 
-def results(findings: Findings) -> dict[str, Any]:
-    """Gather the findings, the fit behind them and their provenance as plain data.
+@singledispatch
+def results(result: Any) -> dict[str, Any]:
+    """Gather a result, what it rests on and its provenance as plain data.
 
     Parameters
     ----------
-    findings : Findings
-        What `trial.judge()` gave.
+    result : Findings or Examination
 
     Returns
     -------
     dict
-        Only texts, numbers, truth values, None, lists and dictionaries; a number that is missing or
-        infinite is None. Means and contrasts are on the scale of the fit, named in ``trial``.
+        Only texts, numbers, truth values, None, lists and dictionaries; a number that is missing or infinite is None.
     """
-    trial, fit = findings.trial, findings.fit
-    return plain({
-        "format": f"{FORMAT}1",
-        "trial": _trial(trial),
-        "counts": _counts(trial, fit),
-        "components": _rows(fit.components.table),
-        "components_by_mean_squares": _by_mean_squares(fit),
-        "means": _means(fit),
-        "contrasts": _rows(fit.contrasts.table),
-        "findings": [_finding(finding) for finding in findings.findings],
-        "fragility": [row for finding in findings.findings for row in _fragility(findings, finding)],
-        "drift": _drift(fit),
-        "notes": [*findings.notes, *findings.fragility.notes, *fit.notes, *trial.cautions, *trial.repairs],
-        "provenance": provenance(trial),
-    })  # fmt: skip
+    raise TypeError(f"results.json cannot hold a {type(result).__name__}")
 
 
-def _trial(trial: Trial) -> dict[str, Any]:
-    plan = trial.plan
-    return {
-        "title": plan.title, "question": plan.question, "unit": plan.unit, "scale": plan.scale,
-        "alpha": plan.alpha, "family": plan.family, "invented": plan.publishing.invented,
-        "plan_sha256": trial.plan_sha256, "data_sha256": trial.data_sha256,
-    }  # fmt: skip
-
-
-def _counts(trial: Trial, fit: TrialFit) -> dict[str, int]:
-    counts = trial.counts
-    return {
-        "readings_read": counts["read"], "readings_used": counts["used"],
-        "readings_set_aside": counts["set_aside"], "over_range": counts["over_range"],
-        "edges": counts["edges"], "edges_over_range": int((fit.edges["over_range"] > 0).sum()),
-        "edges_left_out": len(fit.left_out), "control_edges": counts["control_edges"],
-    }  # fmt: skip
-
-
-def _means(fit: TrialFit) -> list[dict[str, Any]]:
-    """Put the means on the scale of the fit and the readings they stand for in one row each."""
-    rows = zip(_rows(fit.means.table), _rows(fit.readings), strict=True)
-    return [
-        {**mean, "reading": row["estimate"], "reading_low": row["low"], "reading_high": row["high"]}
-        for mean, row in rows
-    ]
-
-
-def _finding(finding: Finding) -> dict[str, Any]:
-    return {name: getattr(finding, name) for name in FINDING}
-
-
-def _fragility(findings: Findings, finding: Finding) -> Iterator[dict[str, Any]]:
-    """Give one row for each kind of change: how many were tried, and which gave another finding or none."""
-    for group in findings.fragility.groups(finding.claim):
-        yield {
-            "claim": finding.claim, "change": group.kind, "tried": len(group.members),
-            "changed": {one.change.name: one.finding for one in group.other},
-            "unanswered": {one.change.name: one.reason for one in group.unanswered},
-            "low": min((one.low for one in group.answered), default=None),
-            "high": max((one.high for one in group.answered), default=None),
-        }  # fmt: skip
-
-
-def _drift(fit: TrialFit) -> dict[str, Any] | None:
-    if fit.drift is None:
-        return None
-    names = ("estimate", "se", "df", "p", "low", "high", "level", "edges")
-    return {name: getattr(fit.drift, name) for name in names}
-
-
-def _by_mean_squares(fit: TrialFit) -> list[dict[str, Any]]:
-    """Components with the limits of a balanced layout; none if it is not balanced."""
-    return [] if fit.mixed.strata is None else _rows(fit.mean_squares.components.table)
-
-
-def _rows(table: Any) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = table.to_dict("records")
-    return rows
-
-
-def plain(value: Any) -> Any:
-    """Turn a value into what JSON knows: no NaN, no infinity, no arrays, no classes.
-
-    Examples
-    --------
-    >>> plain({"p": float("nan"), "edges": (1, 2)})
-    {'p': None, 'edges': [1, 2]}
-    """
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if is_dataclass(value) and not isinstance(value, type):
-        return plain(asdict(value))
-    if hasattr(value, "tolist"):  # numpy scalars and arrays
-        return plain(value.tolist())
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if value is None or isinstance(value, str | bool | int):
-        return value
-    if isinstance(value, Iterable):
-        return [plain(item) for item in value]
-    raise TypeError(f"results.json cannot hold a {type(value).__name__}")
-
-
-def to_json(content: Any) -> str:
-    r"""Write plain data as strict JSON text that differs between two runs only where a value does.
-
-    Examples
-    --------
-    >>> to_json([])
-    '[]\n'
-    """
-    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+results.register(Findings, trial_results)
+results.register(Examination, study_results)
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,13 +73,13 @@ class Rerun:
         return f"<p>{first}</p>" + (f"<ul>{items}</ul>" if items else "")
 
 
-def keep(findings: Findings, folder: str | Path = ".") -> Rerun:
+def keep(result: Findings | Examination, folder: str | Path = ".") -> Rerun:
     """Write results.json or, where there is one already, compare with it and leave it.
 
     Parameters
     ----------
-    findings : Findings
-        What `trial.judge()` gave.
+    result : Findings or Examination
+        What `trial.judge()` or `study.examine()` gave.
     folder : str or Path
         The report folder.
 
@@ -204,7 +88,7 @@ def keep(findings: Findings, folder: str | Path = ".") -> Rerun:
     Rerun
     """
     file = Path(folder, RESULTS)
-    fresh = results(findings)
+    fresh = results(result)
     if not file.exists():
         file.write_text(to_json(fresh), encoding="utf-8")
         return Rerun(0, ())

@@ -7,7 +7,7 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sharpstats.publish.folder import FIGURES
+from sharpstats.publish.publication import FIGURES
 
 if TYPE_CHECKING:
     from sharpstats.claims.finding import Findings

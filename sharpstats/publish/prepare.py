@@ -6,34 +6,35 @@ import json
 from pathlib import Path
 
 from sharpstats.errors import PublishError
+from sharpstats.publish.kinds import kind_of_folder
 from sharpstats.publish.provenance import origin
-from sharpstats.trial.package import write_package
-from sharpstats.trial.trial import DESCRIPTOR, open_trial
+from sharpstats.publish.publication import DESCRIPTOR
 
 
-def prepare(source: str, known: tuple[str, str] | None) -> None:
-    """Read the trial and write the data to publish into the working folder.
+def prepare(plan_file: str, known: tuple[str, str] | None) -> None:
+    """Open a folder and write the data to publish into the working folder.
 
     Parameters
     ----------
-    source : str
-        The trial folder.
+    plan_file : str
+        The plan in the folder.
     known : tuple of str or None
-        Fingerprints of plan and data that the trial had when it was opened, if it was.
+        Fingerprints of plan and data that the folder had when it was opened, if it was.
 
     Raises
     ------
     PublishError
-        If the files have changed since the trial was opened.
+        If the files have changed since the folder was opened.
     """
-    trial = open_trial(source)
-    if known is not None and known != (trial.plan_sha256, trial.data_sha256):
+    kind, _ = kind_of_folder(Path(plan_file))
+    opened = kind.open_folder(plan_file)
+    if known is not None and known != (opened.plan_sha256, opened.data_sha256):
         raise PublishError(
-            "The plan or the readings have changed since the trial was opened, so the report would not show "
-            "what you have looked at. Open the trial again, then publish."
+            f"The plan or the readings have changed since the {kind.noun} was opened, so the report would not show "
+            f"what you have looked at. Open the {kind.noun} again, then publish."
         )
-    write_package(trial, Path())
-    _remember(DESCRIPTOR, origin(trial))
+    kind.write_data(opened, Path())
+    _remember(DESCRIPTOR, origin(opened))
 
 
 def _remember(descriptor: str, extra: dict[str, object]) -> None:

@@ -1,4 +1,4 @@
-"""`publish`: from a trial folder to a report folder, in one go or not at all."""
+"""`publish`: from the folder of a trial or a tester study to a report folder, in one go or not at all."""
 
 from __future__ import annotations
 
@@ -9,14 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sharpstats.errors import PublishError
-from sharpstats.publish.folder import NOTEBOOK, PAGE, building, refuse_foreign
-from sharpstats.trial.freeze import read_freeze
-from sharpstats.trial.pseudonyms import hidden_plan, public_names
-from sharpstats.trial.toml import PLAN_FILE, read_plan
+from sharpstats.publish.folder import building, refuse_foreign
+from sharpstats.publish.kinds import kind_of_folder, kind_of_opened
+from sharpstats.publish.publication import PAGE, Publication
 
 if TYPE_CHECKING:
-    from sharpstats.trial.plan import Plan
+    from sharpstats.tester.study import TesterStudy
     from sharpstats.trial.trial import Trial
+
+Known = tuple[str, str]
+"""Fingerprints of plan and data."""
 
 Progress = Callable[[str], None]
 
@@ -26,19 +28,19 @@ PATIENCE = 1.0
 
 
 def publish(
-    trial: Trial | str | Path, *, out: str | Path | None = None, progress: Progress | None = None
+    opened: Trial | TesterStudy | str | Path, *, out: str | Path | None = None, progress: Progress | None = None
 ) -> Path:
-    """Write the report of a trial: notebook, web page, figures, results and data.
+    """Write the report of a trial or a tester study: notebook, web page, figures, results and data.
 
-    The trial is read anew from its folder, so that the report holds what is there now. The report
-    takes its place only when it is whole; a report that stands there stays until then.
+    The folder is read anew, so that the report holds what is there now. The report takes its place only
+    when it is whole; a report that stands there stays until then.
 
     Parameters
     ----------
-    trial : Trial, str or Path
-        The trial, its folder, or its ``trial.toml``.
+    opened : Trial, TesterStudy, str or Path
+        The trial or study, its folder, or its ``trial.toml`` or ``tester.toml``.
     out : str or Path, optional
-        Where the report shall stand; ``report`` in the trial folder if left out.
+        Where the report shall stand; ``report`` in the folder if left out.
     progress : callable, optional
         Called with a short text before each step. If left out, steps that come after the first
         second are written to the error stream.
@@ -51,71 +53,61 @@ def publish(
     Raises
     ------
     PlanError, TrialError, FitError, ClaimError
-        If the trial cannot be read or judged.
+        If the folder cannot be read or what it holds cannot be judged.
     PublishError
         If the report cannot be written, or something that is no report stands in its place.
     """
-    source, known = _source(trial)
+    kind, source, known = _source(opened)
     target = Path(out) if out is not None else source / REPORT
-    plan = _public_plan(source)  # its mistakes are told before anything is started
-    _refuse_the_trial_itself(source, target)
+    kind.read_plan(source / kind.plan_file)  # its mistakes are told before anything is started
+    _refuse_the_source_itself(kind, source, target)
     refuse_foreign(target)
     with building(target) as build:
         from sharpstats.publish.kernel import run_to_end
 
-        run_to_end(_write(source, plan, known, build, progress or now_and_then()))
+        run_to_end(_write(kind, source, known, build, progress or now_and_then()))
     return target
 
 
-def _source(trial: Trial | str | Path) -> tuple[Path, tuple[str, str] | None]:
-    """Return the trial folder and, for a trial that was opened before, the fingerprints it had then."""
-    if isinstance(trial, str | Path):
-        path = Path(trial)
-        return (path.parent if path.is_file() else path), None
-    return trial.folder, (trial.plan_sha256, trial.data_sha256)
+def _source(opened: Trial | TesterStudy | str | Path) -> tuple[Publication, Path, Known | None]:
+    """Return what is published, its folder and, for one that was opened before, the fingerprints it had then."""
+    if isinstance(opened, str | Path):
+        return *kind_of_folder(Path(opened)), None
+    return kind_of_opened(opened), opened.folder, (opened.plan_sha256, opened.data_sha256)
 
 
-def _public_plan(source: Path) -> Plan:
-    if not (source / PLAN_FILE).is_file():
-        from sharpstats.trial.trial import open_trial
-
-        open_trial(source)  # it has the words for a folder that is no trial
-    plan = read_plan(source / PLAN_FILE)
-    return hidden_plan(plan, public_names(plan, read_freeze(source)))
-
-
-def _refuse_the_trial_itself(source: Path, target: Path) -> None:
+def _refuse_the_source_itself(kind: Publication, source: Path, target: Path) -> None:
     if source.resolve().is_relative_to(target.resolve()):
         raise PublishError(
-            f"The report cannot take the place of {target.name}: the trial itself is in there. "
+            f"The report cannot take the place of {target.name}: the {kind.noun} itself is in there. "
             "Choose another folder with --out."
         )
 
 
-async def _write(
-    source: Path, plan: Plan, known: tuple[str, str] | None, build: Path, tell: Progress
-) -> None:
+async def _write(kind: Publication, source: Path, known: Known | None, build: Path, tell: Progress) -> None:
     """Fill the folder `build`: the data, then the notebook that reads them, then the page made of it."""
     from sharpstats.publish.kernel import running
 
     tell("starting the notebook's kernel")
     async with running(build) as kernel:
+        plan_file = source.resolve() / kind.plan_file
         prepared = kernel.begin(
-            f"from sharpstats.publish.prepare import prepare\nprepare({str(source.resolve())!r}, {known!r})"
+            f"from sharpstats.publish.prepare import prepare\nprepare({str(plan_file)!r}, {known!r})"
         )
         # The kernel loads pandas and the like on its own processor meanwhile.
         from sharpstats.publish import html, notebook
 
-        trial_notebook = notebook.build(plan)
         html.load()
-        tell("reading the trial")
+        tell(f"reading the {kind.noun}")
         await kernel.finish(prepared)
-        await notebook.execute(trial_notebook, kernel, tell)
-    for warning in notebook.take_warnings(trial_notebook):
+        executed = notebook.build(kind, kind.read_plan(build / kind.plan_file))  # the copy that names nobody
+        await notebook.execute(executed, kernel, tell)
+    for warning in notebook.take_warnings(executed):
         tell(f"the notebook went on after a warning: {warning.strip()}")
     tell("writing the page")
-    (build / NOTEBOOK).write_text(notebook.text(trial_notebook), encoding="utf-8")
-    (build / PAGE).write_text(html.page(trial_notebook), encoding="utf-8")
+    (build / kind.notebook).write_text(notebook.text(executed), encoding="utf-8")
+    page = html.page(executed, kind, {path.name for path in build.iterdir()})
+    (build / PAGE).write_text(page, encoding="utf-8")
 
 
 def now_and_then() -> Progress:
