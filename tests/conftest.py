@@ -77,6 +77,26 @@ def published_hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def published_study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Report of a tester study that names people and shops; a test that writes takes a copy."""
+    from studyfolder import write_named_study
+
+    from sharpstats.publish.publish import publish
+
+    return publish(write_named_study(tmp_path_factory.mktemp("study")))
+
+
+@pytest.fixture(scope="session")
+def published_hostile_study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Report of a tester study whose every label tries to be something else than a label."""
+    from studyfolder import write_hostile_study
+
+    from sharpstats.publish.publish import publish
+
+    return publish(write_hostile_study(tmp_path_factory.mktemp("hostile study")))
+
+
+@pytest.fixture(scope="session")
 def judged(demo: Path) -> Findings:
     """The findings of the demo."""
     found: Findings = ss.open_trial(demo).judge()

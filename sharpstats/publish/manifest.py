@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from sharpstats.claims.finding import Findings
-from sharpstats.publish.plain import plain, to_json
+from sharpstats.publish.plain import to_json
 from sharpstats.publish.publication import RESULTS
 from sharpstats.publish.testerresults import study_results
 from sharpstats.publish.trialresults import trial_results

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from sharpstats.publish.html import as_markdown
 from sharpstats.publish.kernel import Kernel, died, relayed
-from sharpstats.publish.publication import PublicPlan, Publication
+from sharpstats.publish.publication import Publication, PublicPlan
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode

@@ -8,7 +8,7 @@ from pathlib import Path
 from sharpstats.errors import PublishError
 from sharpstats.publish.kinds import kind_of_folder
 from sharpstats.publish.provenance import origin
-from sharpstats.publish.publication import DESCRIPTOR
+from sharpstats.trial.toml import DESCRIPTOR
 
 
 def prepare(plan_file: str, known: tuple[str, str] | None) -> None:

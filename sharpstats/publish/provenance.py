@@ -12,10 +12,10 @@ from functools import singledispatch
 from typing import Any
 
 from sharpstats.model.tolerance import SEED
-from sharpstats.publish.publication import DESCRIPTOR
 from sharpstats.tester.seeds import seed_of
 from sharpstats.tester.study import TesterStudy
 from sharpstats.trial.freeze import Freeze, amendments
+from sharpstats.trial.toml import DESCRIPTOR
 from sharpstats.trial.trial import Trial
 from sharpstats.versions import versions
 from sharpstats.words.labels import one_line

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from sharpstats.trial.plan import Publishing
+from sharpstats.trial.toml import DESCRIPTOR
 
-PAGE, RESULTS, FIGURES, DESCRIPTOR = "index.html", "results.json", "figures", "datapackage.json"
-"""What every report has, beside its notebook, its plan and its tables."""
+PAGE, RESULTS, FIGURES = "index.html", "results.json", "figures"
 
 
 class PublicPlan(Protocol):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -40,8 +40,19 @@ def public_names(plan: Plan, frozen: Freeze | None = None) -> Names:
     """
     if plan.publishing.operators == "as written":
         return {}
-    names = {name: f"operator {number}" for number, name in enumerate(planned(plan, frozen), start=1)}
+    names = numbered(OPERATOR, planned(plan, frozen))
     return {} if all(name == public for name, public in names.items()) else names
+
+
+def numbered(word: str, names: Iterable[str]) -> Names:
+    """Call names "operator 1", "operator 2" and so on, in their order.
+
+    Examples
+    --------
+    >>> numbered("shop", ["Zoë's", "Al's"])
+    {"Zoë's": 'shop 1', "Al's": 'shop 2'}
+    """
+    return {name: f"{word} {number}" for number, name in enumerate(names, start=1)}
 
 
 def planned(plan: Plan, frozen: Freeze | None) -> tuple[str, ...]:

@@ -30,6 +30,7 @@ from sharpstats.trial.spelling import shortened
 from sharpstats.units import ForceUnit
 
 PLAN_FILE = "trial.toml"
+DESCRIPTOR = "datapackage.json"
 
 # The tables of a plan, and what stands for one that is left out.
 _SECTIONS: dict[str, Any] = {"factors": {}, "layout": {}, "levels": None, "publishing": {}, "claim": []}

@@ -20,10 +20,9 @@ from sharpstats.trial.plan import Plan
 from sharpstats.trial.read import SUFFIXES, read_table
 from sharpstats.trial.spelling import listed
 from sharpstats.trial.table import TextTable, join_tables
-from sharpstats.trial.toml import PLAN_FILE, read_plan
+from sharpstats.trial.toml import DESCRIPTOR, PLAN_FILE, read_plan
 
 PUBLISHED = "readings.csv"
-DESCRIPTOR = "datapackage.json"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from sharpstats.publish.notebook import OPEN
+from sharpstats.publish.trial import OPENING
 
 from .timing import best
 
@@ -31,7 +31,7 @@ print(len(page))
 
 def imports() -> str:
     """The imports of a published notebook, with what stands behind its lazy names."""
-    lines = [line for line in OPEN.splitlines() if line.startswith(("import ", "from "))]
+    lines = [line for line in OPENING.splitlines() if line.startswith(("import ", "from "))]
     return "\n".join([*lines, "ss.open_trial, ss.TrialFit, ss.Findings"])
 
 

@@ -10,6 +10,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from sharpstats.publish.html import as_markdown, divide, page
+from sharpstats.publish.trial import TRIAL
 
 HOSTILE = [
     "<script>window.hit = 1</script>",
@@ -66,6 +67,10 @@ def a_notebook(title: str = "Slate") -> Any:
     )
 
 
+def page_of(notebook: Any) -> str:
+    return page(notebook, TRIAL, ["readings.csv"])
+
+
 def test_cells_are_divided_at_headings_of_the_second_level() -> None:
     head, sections = divide(a_notebook().cells)
     assert [cell.id for cell in head] == ["title", "open"]
@@ -82,7 +87,7 @@ def test_text_under_a_heading_stays_in_its_section() -> None:
 
 
 def test_the_page_has_landmarks_language_title_and_alternative_text() -> None:
-    reader = Reader(page(a_notebook()))
+    reader = Reader(page_of(a_notebook()))
     assert reader.all("html") == [{"lang": "en"}]
     assert all(len(reader.all(name)) == 1 for name in ("header", "nav", "main", "footer", "title", "h1"))
     assert [attributes["id"] for attributes in reader.all("h2")] == ["findings", "every-edge"]
@@ -91,21 +96,21 @@ def test_the_page_has_landmarks_language_title_and_alternative_text() -> None:
 
 
 def test_an_output_is_shown_once_in_its_richest_form_and_plain_text_as_letters() -> None:
-    html = page(a_notebook())
+    html = page_of(a_notebook())
     assert "<p>rich</p>" in html
     assert "poor" not in html
     assert "&lt;b&gt;text&lt;/b&gt;" in html
 
 
 def test_code_is_folded_away() -> None:
-    reader = Reader(page(a_notebook()))
+    reader = Reader(page_of(a_notebook()))
     assert len(reader.all("details")) == 3
     assert all("open" not in attributes for attributes in reader.all("details"))
     assert "x < 1" in reader.text
 
 
 def test_the_page_asks_for_nothing_and_holds_no_script() -> None:
-    html = page(a_notebook())
+    html = page_of(a_notebook())
     reader = Reader(html)
     assert not reader.all("script") + reader.all("link") + reader.all("iframe")
     assert re.findall(r"https?://[^\s\"'<]+", html) == []
@@ -114,13 +119,13 @@ def test_the_page_asks_for_nothing_and_holds_no_script() -> None:
 
 
 def test_two_exports_are_the_same() -> None:
-    assert page(a_notebook()) == page(a_notebook())
+    assert page_of(a_notebook()) == page_of(a_notebook())
 
 
 @pytest.mark.parametrize("label", HOSTILE)
 def test_a_title_is_letters_and_nothing_else(label: str) -> None:
-    reader = Reader(page(a_notebook(title=label)))
-    plain = Reader(page(a_notebook(title="Slate")))
+    reader = Reader(page_of(a_notebook(title=label)))
+    plain = Reader(page_of(a_notebook(title="Slate")))
     made = [name for name, _ in reader.elements if name != "span"]
     assert made == [name for name, _ in plain.elements]
     assert reader.text.count(" ".join(label.split())) >= 1

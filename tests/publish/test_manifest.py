@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sharpstats.notes import Note
-from sharpstats.publish.manifest import Rerun, compare, plain, to_json
+from sharpstats.publish.manifest import Rerun, compare
+from sharpstats.publish.plain import plain, to_json
 
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 TREES = st.recursive(

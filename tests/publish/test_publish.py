@@ -27,8 +27,8 @@ from privilege import place_for_all, read_only
 import sharpstats as ss
 from sharpstats.errors import FitError, PlanError, PublishError, TrialError
 from sharpstats.publish.manifest import compare
-from sharpstats.publish.notebook import SECTIONS
 from sharpstats.publish.publish import publish
+from sharpstats.publish.trial import TRIAL
 
 FILES = {
     "index.html", "trial.ipynb", "results.json", "readings.csv", "trial.toml", "datapackage.json", "media.csv",
@@ -158,7 +158,7 @@ def test_the_notebook_is_valid_and_its_cells_are_named(published: Path) -> None:
 
 
 def code_names() -> list[str]:
-    return [name for name, _, _ in SECTIONS]
+    return [part.name for part in TRIAL.parts]
 
 
 def test_every_picture_has_a_sentence_and_every_result_a_text(published: Path) -> None:

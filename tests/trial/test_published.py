@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sharpstats.trial.package import write_package
-from sharpstats.trial.published import published_table, write_csv
+from sharpstats.trial.package import published_table, write_package
+from sharpstats.trial.published import write_csv
 from sharpstats.trial.trial import Trial, open_trial
 
 PLAN = 'title = "Slate or film?"\n[factors]\nmedium = ["slate", "film"]\n'
