@@ -11,12 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from sharpstats.notes import Note
 from sharpstats.tester import outlying
 from sharpstats.tester.precision import Precision, precision
-from sharpstats.tester.screening import Look, most_common, outlying_shops, screen, too_coarse
+from sharpstats.tester.screening import SAME, Look, most_common, outlying_shops, screen, too_coarse
 from sharpstats.tester.shopsframe import called
 
 Floats = NDArray[np.float64]
-SAME = 1e-12
-"""Relative differences below this come from the last bits of the arithmetic."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -71,8 +69,9 @@ class Batch:
 
 
 def judge_batch(
-    name: str, shops: Sequence[str], n: ArrayLike, means: ArrayLike, variances: ArrayLike, *, level: float = 0.95
-) -> Batch:
+    name: str, shops: Sequence[str], n: ArrayLike, means: ArrayLike, variances: ArrayLike, *,
+    level: float = 0.95, step: float = 0.0,
+) -> Batch:  # fmt: skip
     """Work out what one batch shows.
 
     Parameters
@@ -83,6 +82,8 @@ def judge_batch(
         Cuts of each shop, their mean and variance on the scale of the study; a variance of one cut is NaN.
     level : float
         Level of the intervals, between 0 and 1.
+    step : float
+        Step of the readings on the scale of the study; 0 if unknown. See `screening.screen`.
 
     Examples
     --------
@@ -92,7 +93,7 @@ def judge_batch(
     """
     counts, y, s = np.asarray(n), np.asarray(means, dtype=float), np.asarray(variances, dtype=float)
     s = np.where(s <= (SAME * y) ** 2, 0.0, s)
-    looks = screen(shops, counts, y, s)
+    looks = screen(shops, counts, y, s, step=step)
     out = outlying_shops(looks)
     stay = ~np.isin(shops, out)
     kept = precision(counts[stay], y[stay], s[stay], level=level) if out and stay.sum() > 1 else None
@@ -157,7 +158,10 @@ def batch_notes(batch: Batch, shops: Sequence[str]) -> Iterator[Note]:
 
 
 def _close_means(batch: Batch) -> Iterator[Note]:
-    if batch.whole.between is not None and batch.whole.between.high == 0:
+    if len(batch.shops) > 1 and np.ptp(batch.means) <= SAME * np.abs(batch.means).max():
+        yield Note("like-means", "all shops' means agree to the last digit. The step of the tester may hide how they "
+                   "differ, so they were not compared.")  # fmt: skip
+    elif batch.whole.between is not None and batch.whole.between.high == 0:
         yield Note("means-too-close", "the shops' means lie closer together than independent cuts would let them. Ask "
                    "whether the shops knew each other's readings, or wrote down means of several cuts.")  # fmt: skip
     elif batch.whole.negative:

@@ -100,7 +100,17 @@ def _distance(p: int, tail: float) -> float:
     """Distance of one mean that is exceeded with a probability: a t value with p - 2 df in another dress."""
     if p < FEWEST_MEANS:
         raise ValueError(f"`p` must be {FEWEST_MEANS} at least, got {p}: of two means none is farther out")
-    t = float(special.stdtrit(p - 2, 1 - tail))
+    return distance_of(float(special.stdtrit(p - 2, 1 - tail)), p)
+
+
+def distance_of(t: float, p: int) -> float:
+    """Return how far a mean lies from the mean of all p, in SDs of all, from its t value against the other p - 1.
+
+    Examples
+    --------
+    >>> print(f"{distance_of(0.0, 5):.1f} {distance_of(1e9, 5):.3f}")
+    0.0 1.789
+    """
     return (p - 1) * t / float(np.sqrt(p * (t**2 + p - 2)))
 
 

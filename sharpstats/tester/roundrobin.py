@@ -6,18 +6,21 @@ and from edge to edge within a batch is inside the spread within a shop.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.batch import Batch, batch_notes, judge_batch
 from sharpstats.tester.dependence import FEWEST_BATCHES, Dependence, dependence
 from sharpstats.tester.precision import PAIR
+from sharpstats.tester.screening import SAME
 from sharpstats.tester.shopsframe import called, checked_shops, natural
 from sharpstats.tester.throughout import Throughout, throughout
 from sharpstats.tester.unitslip import unit_slips
@@ -127,7 +130,8 @@ def round_robin(
     cells = groups["y"].agg(["size", "mean", "var"]).reset_index()
     means = groups["reading"].mean().rename("mean").reset_index()
     order = cells.groupby("batch")["mean"].mean().sort_index().sort_values(kind="stable").index
-    batches = tuple(_batch(str(name), cells[cells["batch"] == name], level) for name in order)
+    step = _step(data["reading"].to_numpy())
+    batches = tuple(_batch(str(name), cells[cells["batch"] == name], scale, level, step) for name in order)
     labels = tuple(sorted(data["shop"].unique(), key=natural))
     return RoundRobin(
         scale=scale, unit=unit, level=level, shops=labels, batches=batches, throughout=throughout(batches),
@@ -136,10 +140,18 @@ def round_robin(
     )  # fmt: skip
 
 
-def _batch(name: str, cells: pd.DataFrame, level: float) -> Batch:
+def _step(readings: NDArray[np.float64]) -> float:
+    """Return the smallest difference between any two readings, which the step of the tester does not exceed."""
+    gaps = np.diff(np.unique(readings))
+    gaps = gaps[gaps > SAME * np.abs(readings).max()]
+    return float(gaps.min()) if gaps.size else 0.0
+
+
+def _batch(name: str, cells: pd.DataFrame, scale: Scale, level: float, step: float) -> Batch:
     cells = cells.sort_values("shop", key=lambda column: column.map(natural))
     n, means, variances = (cells[column].to_numpy() for column in ("size", "mean", "var"))
-    return judge_batch(name, list(cells["shop"]), n, means, variances, level=level)
+    relative = step / math.exp(float(means.mean())) if scale == "log" else step
+    return judge_batch(name, list(cells["shop"]), n, means, variances, level=level, step=relative)
 
 
 def _by_level(batches: Sequence[Batch], scale: Scale, which: str) -> Dependence | None:

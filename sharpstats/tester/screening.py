@@ -10,8 +10,9 @@ An outlier is proposed. Whether a cell goes is for a person to decide, with a re
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -24,6 +25,8 @@ Places = NDArray[np.intp]
 Looked = Literal["spread", "largest mean", "smallest mean", "two largest means", "two smallest means"]
 Mark = Literal["accepted", "straggler", "outlier"]
 STRAGGLER, OUTLIER = 0.05, 0.01
+SAME = 1e-12
+"""Relative differences below this come from the last bits of the arithmetic."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +50,9 @@ class Look:
         the most common count, as in the standard, while p is exact for the cell's own.
     cells : int
         Cells compared.
+    two_camps : bool
+        Whether the two largest and the two smallest means both have so small a p value. Then no one can say
+        which of the pairs is out of place: both are stragglers.
     """
 
     shops: tuple[str, ...]
@@ -56,11 +62,12 @@ class Look:
     at_5: float
     at_1: float
     cells: int
+    two_camps: bool = False
 
     @property
     def mark(self) -> Mark:
         """What the rule of the standard makes of the p value."""
-        return mark(self.p)
+        return "straggler" if self.two_camps else mark(self.p)
 
 
 def mark(p: float) -> Mark:
@@ -74,7 +81,9 @@ def mark(p: float) -> Mark:
     return "outlier" if p < OUTLIER else "straggler" if p < STRAGGLER else "accepted"
 
 
-def screen(shops: Sequence[str], n: ArrayLike, means: ArrayLike, variances: ArrayLike) -> tuple[Look, ...]:
+def screen(
+    shops: Sequence[str], n: ArrayLike, means: ArrayLike, variances: ArrayLike, *, step: float = 0.0
+) -> tuple[Look, ...]:
     """Look at spreads, then at means, in the standard's order.
 
     Parameters
@@ -82,6 +91,9 @@ def screen(shops: Sequence[str], n: ArrayLike, means: ArrayLike, variances: Arra
     shops : sequence of str, of length p
     n, means, variances : array_like of shape (p,)
         Cuts of each shop, their mean and variance.
+    step : float
+        Step to which readings were rounded, in the units of the means; 0 if unknown. Where all other means are
+        alike to the last digit, step / sqrt(12) stands for their SD; with an unknown step no test is made.
 
     Returns
     -------
@@ -101,7 +113,7 @@ def screen(shops: Sequence[str], n: ArrayLike, means: ArrayLike, variances: Arra
     spreads = tuple(_spreads(shops, counts, s))
     out = {shop for look in spreads if look.mark == "outlier" for shop in look.shops}
     left = np.array([place for place, shop in enumerate(shops) if shop not in out], dtype=np.intp)
-    return (*spreads, *_means([shops[int(place)] for place in left], y[left]))
+    return (*spreads, *_means([shops[int(place)] for place in left], y[left], step))
 
 
 def outlying_shops(looks: Sequence[Look]) -> tuple[str, ...]:
@@ -146,32 +158,48 @@ def most_common(n: NDArray[np.int_]) -> int:
     return int(counts[times == times.max()][-1])
 
 
-def _means(shops: Sequence[str], y: Floats) -> Iterator[Look]:
-    if not _differ(y):
+def _means(shops: Sequence[str], y: Floats, step: float) -> Iterator[Look]:
+    """Grubbs's tests: the farthest mean, the other end, then pairs unless one alone was outlying."""
+    if y.size < outlying.FEWEST_MEANS or not _differ(y):
         return
     far = int(np.argmax(np.abs(y - y.mean())))
-    first = _one(shops, y, largest=bool(y[far] > y.mean()))
-    yield first
-    if first.mark == "outlier":
-        others = np.delete(np.arange(y.size), far)
-        if _differ(y[others]):
-            yield _one([shops[int(place)] for place in others], y[others], largest=first.looked_at == "smallest mean")
-        return
-    yield _one(shops, y, largest=first.looked_at == "smallest mean")
-    if y.size >= outlyingpair.FEWEST_MEANS:
-        yield from (_two(shops, y, largest=largest) for largest in (True, False))
+    largest, out = bool(y[far] > y.mean()), False
+    for look in _one(shops, y, step, largest=largest):
+        out = look.mark == "outlier"
+        yield look
+    left = np.delete(np.arange(y.size), far) if out else np.arange(y.size)
+    yield from _one([shops[int(place)] for place in left], y[left], step, largest=not largest)
+    if not out and y.size >= outlyingpair.FEWEST_MEANS:
+        yield from _pairs(shops, y)
+
+
+def _pairs(shops: Sequence[str], y: Floats) -> tuple[Look, ...]:
+    ordered = np.sort(y)
+    sides = {True: ordered[:-2], False: ordered[2:]}
+    looks = tuple(_two(shops, y, largest=largest) for largest, others in sides.items() if _differ(others))
+    if len(looks) == 2 and all(look.mark == "outlier" for look in looks):
+        return tuple(replace(look, two_camps=True) for look in looks)
+    return looks
 
 
 def _differ(y: Floats) -> bool:
-    return y.size >= outlying.FEWEST_MEANS and bool(np.ptp(y) > 1e-12 * np.abs(y).max())
+    return bool(np.ptp(y) > SAME * np.abs(y).max())
 
 
-def _one(shops: Sequence[str], y: Floats, *, largest: bool) -> Look:
+def _one(shops: Sequence[str], y: Floats, step: float, *, largest: bool) -> Iterator[Look]:
+    """Test one end; nothing where it cannot be judged."""
+    if y.size < outlying.FEWEST_MEANS or not _differ(y):
+        return
     place = int(np.argmax(y) if largest else np.argmin(y))
-    g = float(abs(y[place] - y.mean()) / y.std(ddof=1))
+    others = np.delete(y, place)
+    if not _differ(others) and not step:
+        return
+    sd = float(others.std(ddof=1)) if _differ(others) else step / math.sqrt(12)
+    t = float(abs(y[place] - others.mean())) / (sd * math.sqrt(y.size / (y.size - 1)))  # G is this t in another dress
     at_5, at_1 = (outlying.grubbs_critical(y.size, alpha) for alpha in (STRAGGLER, OUTLIER))
-    return Look(shops=(shops[place],), looked_at="largest mean" if largest else "smallest mean", statistic=g,
-                p=float(outlying.grubbs_p(g, y.size)), at_5=at_5, at_1=at_1, cells=y.size)  # fmt: skip
+    yield Look(shops=(shops[place],), looked_at="largest mean" if largest else "smallest mean",
+               statistic=outlying.distance_of(t, y.size), at_5=at_5, at_1=at_1, cells=y.size,
+               p=float(outlying.grubbs_p(outlying.distance_of(t, y.size), y.size)))  # fmt: skip
 
 
 def _two(shops: Sequence[str], y: Floats, *, largest: bool) -> Look:

@@ -85,9 +85,10 @@ class TestNotes:
             ([2], [1], [0.1], ["lost-cells", "one-shop"]),
             ([1, 1, 1], [1, 2, 4], [np.nan] * 3, ["one-cut"]),
             ([2, 2, 2], [1, 2, 4], [0, 0, 0.3], ["no-spread"]),
+            ([2, 2, 2], [4, 4, 4], [0.1, 0.1, 0.3], ["like-means"]),
             ([2, 3, 1], [1, 2, 4], [0.1, 0.1, np.nan], ["unequal-cells"]),
             ([2, 2, 2], [1, 1.2, 1.4], [0.9, 0.8, 0.7], ["negative-between"]),
-            ([2, 2, 2], [1, 1.001, 1], [0.9, 0.8, 0.7], ["means-too-close"]),
+            ([2, 2, 2], [1, 1.001, 1.0005], [0.9, 0.8, 0.7], ["means-too-close"]),
         ],
     )
     def test_each_is_told(self, n: list[int], means: list[float], variances: list[float], expected: list[str]) -> None:

@@ -122,6 +122,13 @@ class TestWhatIsSaid:
         over = int(table["over_range"].sum())
         assert over and told[0].startswith(f"Batch old: {over} of the cuts lie over the tester's range")
 
+    def test_one_step_of_a_coarse_tester_condemns_nobody_and_ten_do(self) -> None:
+        table = invented(cuts=1).assign(reading=150.0)
+        table.loc[0, "reading"] = 155.0
+        assert (round_robin(table).looks["mark"] == "accepted").all()
+        table.loc[3, "reading"] = 200.0
+        assert round_robin(table).cells.query("outlying")["shop"].tolist() == ["shop 2"]
+
     def test_no_spread_at_all(self) -> None:
         found = round_robin(invented().assign(reading=100.0))
         assert (found.table["sd"] == 0).all() and len(found.looks) == 0

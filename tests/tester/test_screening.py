@@ -74,6 +74,15 @@ class TestOrder:
         assert outlying_shops(looks) == ("g", "h")
 
 
+    def test_two_camps_are_no_outliers(self) -> None:
+        looks = screen("abcd", [2] * 4, [10, 10.001, 20, 20.001], [1] * 4)
+        assert [look.p < 0.01 for look in looks][-2:] == [True, True]
+        assert told(looks)[-2:] == [
+            ("c", "d", "two largest means", "straggler"), ("a", "b", "two smallest means", "straggler"),
+        ]  # fmt: skip
+        assert outlying_shops(looks) == ()
+
+
 class TestTooLittle:
     def test_two_shops_can_differ_in_spread_only(self) -> None:
         assert told(screen("ab", [3, 3], [1, 2], [1, 2])) == [("b", "spread", "accepted")]
@@ -87,6 +96,23 @@ class TestTooLittle:
         """Four of five cells agree to the last digit: the fifth is no outlier for that."""
         looks = screen("abcde", [2] * 5, [10, 11, 12, 10, 11], [0, 0, 0, 0, 0.5])
         assert "spread" not in [look.looked_at for look in looks]
+
+    @pytest.mark.parametrize("means", [[150, 150, 150, 150, 155], [150, 150, 155], [150, 150, 150, 155, 155]])
+    def test_a_step_that_hides_how_means_differ_condemns_nobody(self, means: list[float]) -> None:
+        looks = screen("abcde"[: len(means)], [1] * len(means), means, [np.nan] * len(means))
+        assert outlying_shops(looks) == ()
+        assert "two largest means" not in [look.looked_at for look in looks]
+        with_step = screen("abcde"[: len(means)], [1] * len(means), means, [np.nan] * len(means), step=5.0)
+        assert outlying_shops(with_step) == () and len(with_step) >= len(looks)
+
+    def test_a_known_step_lets_a_far_mean_be_found_among_like_ones(self) -> None:
+        """t of 170 against seven 150s with 5 / sqrt(12) as their SD; h and G are functions of it."""
+        from scipy import stats
+
+        looks = screen("abcdefgh", [1] * 8, [150] * 7 + [170], [np.nan] * 8, step=5.0)
+        t = 20 / (5 / np.sqrt(12) * np.sqrt(8 / 7))
+        assert looks[0].p == pytest.approx(16 * stats.t.sf(t, 6), rel=1e-9)
+        assert outlying_shops(looks) == ("h",) and len(looks) == 1
 
     def test_all_alike(self) -> None:
         assert screen("abc", [2] * 3, [1, 1, 1], [0, 0, 0]) == ()

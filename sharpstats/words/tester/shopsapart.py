@@ -81,6 +81,8 @@ def _look_sentence(result: RoundRobin, batch: Batch, look: Look) -> str:
     where = f"{called('batch', clip(batch.name, 30))}, {shops}"
     chance = f"{p_value(look.p)}, {'Cochran' if look.looked_at == 'spread' else 'Grubbs'}, {count(look.cells, 'shop')}"
     verdict = "called a statistical outlier" if look.mark == "outlier" else "a straggler, kept"
+    if look.two_camps:
+        verdict = "so are those at the other end, and which of the two are out of place cannot be told: kept"
     how = _spread_apart(batch, look) if look.looked_at == "spread" else _mean_apart(result, batch, look)
     return sentence(f"{where}: {how} ({chance}): {verdict}")
 
