@@ -22,7 +22,7 @@ class Amount:
     Attributes
     ----------
     estimate, low, high : float
-        Not below zero; `high` may be infinite.
+        `high` may be infinite; limits are NaN where nothing is known of the error.
     level : float
         Level of the interval, between 0 and 1.
     """

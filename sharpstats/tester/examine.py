@@ -13,6 +13,7 @@ from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.agreement import Agreement, By, agree
 from sharpstats.tester.drift import Stability, find_stability
+from sharpstats.tester.masses import Calibration, weigh
 from sharpstats.tester.plan import TesterPlan
 from sharpstats.tester.rounding import Rounding, find_rounding
 from sharpstats.tester.roundrobin import RoundRobin, round_robin
@@ -42,6 +43,8 @@ class Examination(Shown):
         What a cut does to its edge.
     drift : Stability or None
         Whether the tester stayed the same from the first cut to the last.
+    calibration : Calibration or None
+        What it reads under known loads.
     rounding : Rounding or None
         How finely it reads.
     agreements : tuple of Agreement
@@ -58,6 +61,7 @@ class Examination(Shown):
     needed: tuple[CutsNeeded, ...]
     wear: Wear | None
     drift: Stability | None
+    calibration: Calibration | None
     rounding: Rounding | None
     agreements: tuple[Agreement, ...]
     round_robin: RoundRobin | None
@@ -96,6 +100,7 @@ def examine(study: TesterStudy) -> Examination:
         needed=() if spreads is None else _needed(spreads, plan),
         wear=cuts.wear(),
         drift=cuts.drift(),
+        calibration=_masses(study, skipped),
         rounding=cuts.rounding(),
         agreements=cuts.agreements(),
         round_robin=_shops(study, skipped),
@@ -175,6 +180,15 @@ def _some(readings: pd.DataFrame) -> pd.DataFrame:
 def _needed(spreads: Spreads, plan: TesterPlan) -> tuple[CutsNeeded, ...]:
     wanted = plan.wanted
     return () if wanted is None else tuple(cuts_needed(spreads, wanted, way) for way in ways_of(spreads))
+
+
+def _masses(study: TesterStudy, skipped: _Skipped) -> Calibration | None:
+    masses, plan = study.masses, study.plan
+    if masses is None:
+        return None
+    return skipped.unless("calibration", lambda: weigh(
+        masses, unit=plan.unit, level=plan.level, uncertainty=plan.masses.uncertainty,
+    ))  # fmt: skip
 
 
 def _shops(study: TesterStudy, skipped: _Skipped) -> RoundRobin | None:

@@ -16,6 +16,7 @@ QUESTIONS: dict[str, str] = {
     "needed": "How many cuts does the wanted difference take?",
     "wear": "Does testing wear the edge?",
     "drift": "Does it drift?",
+    "calibration": "What does it read under known loads?",
     "rounding": "How finely does it read?",
     "agreements": "Do two of them agree?",
     "round_robin": "Do other shops read the same?",
