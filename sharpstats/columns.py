@@ -248,6 +248,7 @@ RESULTS: tuple[Column, ...] = (
     Column(name="by_standard", kind="number", unit="scale", sentence="The same by ISO 5725-6, with 1.96 SDs."),
     Column(name="found", kind="number", unit="scale", sentence="True difference that is found nine times in ten."),
     Column(name="wanted", kind="number", unit="scale", sentence="Difference that the tester shall be able to show."),
+    Column(name="surely", kind="integer", sentence="Cuts with which a true difference is found nine times in ten."),
     Column(name="floor", kind="number", unit="scale", sentence="Difference that no number of cuts goes below."),
     Column(name="low_error", kind="number", unit="scale", sentence="Monte-Carlo standard error of the lower limit."),
     Column(name="high_error", kind="number", unit="scale", sentence="Monte-Carlo standard error of the upper limit."),

@@ -51,14 +51,12 @@ def pooling_note(pooling: Pooling) -> Note:
         return Note("as-asked", f"Operator x edge is {done}, as it was asked for ({test}).")
     if pooling.pooled:
         return Note("pooled", f"Operator x edge shows no more spread than repeatability explains ({test}, above "
-                    f"{pooling.above:g}), so it is pooled into repeatability. {COST}")  # fmt: skip
-    return Note("kept", f"Operator x edge is kept as a part of its own ({test}, not above {pooling.above:g}). {COST}")
+                    f"{pooling.above:g}), so it is pooled into repeatability. {COST}.")  # fmt: skip
+    return Note("kept", f"Operator x edge is kept as a part of its own ({test}, not above {pooling.above:g}). {COST}, "
+                f"that of operator x edge in {HELD_KEPT}.")  # fmt: skip
 
 
-COST = (
-    f"Since the same readings decide on that, 95 % intervals hold the truth in {HELD_SUMS} of 100 such studies at "
-    f"worst, that of operator x edge in {HELD_KEPT}."
-)
+COST = f"Since the same readings decide it, 95 % intervals hold the truth in {HELD_SUMS} of 100 such studies at worst"
 """What choosing costs, as simulated."""
 
 

@@ -101,6 +101,8 @@ class CutsNeeded(Shown):
         None: not with any number of cuts up to 1,000.
     low, high : int or None
         The same at the limits of the interval of the spreads; None as above.
+    surely : int or None
+        Cuts with which a true difference of that size comes out above the smallest one nine times in ten.
     floor : float
         Smallest difference that no number of cuts goes below, on the scale.
     level : float
@@ -112,6 +114,7 @@ class CutsNeeded(Shown):
     cuts: int | None
     low: int | None
     high: int | None
+    surely: int | None
     floor: float
     level: float
     scale: Scale
@@ -119,8 +122,8 @@ class CutsNeeded(Shown):
 
     @cached_property
     def table(self) -> pd.DataFrame:
-        """One row: at, wanted, cuts, low, high, level, floor; no number of cuts is NaN."""
-        counts = {"cuts": self.cuts, "low": self.low, "high": self.high}
+        """One row: at, wanted, cuts, low, high, surely, level, floor; no number of cuts is NaN."""
+        counts = {"cuts": self.cuts, "low": self.low, "high": self.high, "surely": self.surely}
         shown = {name: np.nan if value is None else float(value) for name, value in counts.items()}
         rest = {"level": self.level, "floor": self.floor}
         return pd.DataFrame({"at": [self.way], "wanted": self.wanted, **shown, **rest})
@@ -293,16 +296,16 @@ def cuts_needed(spreads: Spreads, wanted: float | str | Quantity, way: Way = "on
     >>> from sharpstats.tester.spreads import find_spreads
     >>> table = pd.DataFrame({"edge": list("aaabbbccc"), "reading": [150, 156, 147, 171, 180, 176, 139, 148, 144]})
     >>> found = cuts_needed(find_spreads(table, scale="as read"), "10 gf")
-    >>> found.cuts, found.low, found.high
-    (2, 1, 8)
+    >>> found.cuts, found.low, found.high, found.surely
+    (2, 1, 8, 7)
     """
     size = _on_scale(spreads, wanted)
     stay = left_in(spreads, way)
     floor = float(Z * np.sqrt(2 * stay @ spreads.variances))
     counts = [_fewest(spreads, size, way, limit) for limit in ("estimate", "low", "high")]
     return CutsNeeded(
-        way=way, wanted=size, cuts=counts[0], low=counts[1], high=counts[2], floor=floor, level=spreads.level,
-        scale=spreads.scale, unit=spreads.unit,
+        way=way, wanted=size, cuts=counts[0], low=counts[1], high=counts[2], surely=_surely(spreads, size, way),
+        floor=floor, level=spreads.level, scale=spreads.scale, unit=spreads.unit,
     )  # fmt: skip
 
 
@@ -319,6 +322,15 @@ def _fewest(spreads: Spreads, wanted: float, way: Way, limit: str) -> int | None
         middle = (low + high) // 2
         low, high = (low, middle) if above(middle) <= 0 else (middle + 1, high)
     return low
+
+
+def _surely(spreads: Spreads, wanted: float, way: Way) -> int | None:
+    """Fewest cuts at which what is found nine times in ten is not above what is wanted."""
+    left = wanted**2 / 2 - (Z + _z(NOTICED)) ** 2 * float(left_in(spreads, way) @ spreads.variances)
+    if left <= 0:
+        return None
+    cuts = int(np.ceil(_factors(spreads.df)[1] ** 2 * spreads.variances[-1] / left))
+    return max(cuts, 1) if cuts <= COUNTED_TO else None
 
 
 def _on_scale(spreads: Spreads, wanted: float | str | Quantity) -> float:

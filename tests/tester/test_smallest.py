@@ -132,6 +132,13 @@ class TestCutsNeeded:
         assert difference_at(kept, found.cuts).estimate <= np.log(1.15) < difference_at(kept, found.cuts - 1).estimate
         assert found.low is not None and found.low <= found.cuts
 
+    def test_cuts_that_find_it_nine_times_in_ten(self, kept: Spreads) -> None:
+        surely = cuts_needed(kept, "30 %").surely
+        assert surely is not None and surely > 1
+        found = smallest_difference(kept, [surely - 1, surely]).found[0]
+        assert found[1] <= np.log(1.3) < found[0]
+        assert cuts_needed(kept, "8 %").surely is None
+
     def test_cannot_however_many(self, kept: Spreads) -> None:
         found = cuts_needed(kept, "2 %")
         assert (found.cuts, found.high) == (None, None)

@@ -88,7 +88,15 @@ def cuts_sentence(found: CutsNeeded) -> str:
         )
     if found.cuts is None:
         return f"{goal}: not with {COUNTED_TO:,} cuts on each edge."
-    return f"{goal}: {count(found.cuts, 'cut')} on each edge ({_range(found)})."
+    return f"{goal}: {count(found.cuts, 'cut')} on each edge ({_range(found)}). {_sure(found)}"
+
+
+def _sure(found: CutsNeeded) -> str:
+    """Say how often a true difference of the wanted size is seen with so many cuts."""
+    if found.surely == found.cuts:
+        return "A true difference of that size is then seen 9 times in 10 or more."
+    takes = "no number of cuts is enough" if found.surely is None else f"it takes {count(found.surely, 'cut')}"
+    return f"A true difference of that size is then seen about every other time; to see it 9 times in 10 {takes}."
 
 
 def _range(found: CutsNeeded) -> str:

@@ -77,11 +77,14 @@ def spreads_blocks(found: Spreads) -> Iterator[Block]:
 
 def repeatability_sentence(found: Spreads) -> str:
     """Say how far two cuts on one edge differ by chance."""
-    edges = "like edges" if found.layout == "like edges" else "the same edge"
     return (
-        f"Two cuts on {edges} by the same operator differ by less than {shown_amount(found, 'r')} in 95 of 100 pairs. "
-        f"{_counts(found)}"
+        f"Two cuts on {_edges(found)} by the same operator differ by less than {shown_amount(found, 'r')} in 95 of 100 "
+        f"pairs. {_counts(found)}"
     )
+
+
+def _edges(found: Spreads) -> str:
+    return "like edges" if found.layout == "like edges" else "the same edge"
 
 
 def _counts(found: Spreads) -> str:
@@ -100,9 +103,12 @@ def reproducibility_sentence(found: Spreads) -> str:
         same = "Operator, day, filament lot and tester were the same throughout, or not recorded"
         return f"{same}, so nothing can be said of what they add."
     inside = [part.name for part in found.parts if not part.of_edges]
-    differ = "Two cuts by two operators" if found.wide == REPRODUCIBILITY else "Two cuts by one operator"
+    by = "two operators" if found.wide == REPRODUCIBILITY else "one operator"
     listed = " and ".join([", ".join(inside[:-1]), inside[-1]]) if len(inside) > 1 else inside[0]
-    return f"{differ} differ by less than {shown_amount(found, 'R')}; inside it, beside repeatability: {listed}."
+    return (
+        f"Two cuts on {_edges(found)} by {by} differ by less than {shown_amount(found, 'R')}; inside it, beside "
+        f"repeatability: {listed}."
+    )
 
 
 def categories_sentence(found: Spreads) -> str:

@@ -102,6 +102,12 @@ class TestSmallest:
             f"To show a difference of 12 % where one operator cuts both edges: {found.cuts} cuts on each edge (95 %"
         )
 
+    def test_how_sure_it_is_is_said(self, kept: Spreads) -> None:
+        found = cuts_needed(kept, "20 %")
+        assert f"to see it 9 times in 10 it takes {found.surely} cuts." in told(found)
+        assert "to see it 9 times in 10 no number of cuts is enough." in told(cuts_needed(kept, "10 %"))
+        assert "is then seen 9 times in 10 or more." in told(cuts_needed(kept, "60 %"))
+
     def test_cannot_however_many(self, kept: Spreads) -> None:
         text = told(cuts_needed(kept, "2 %", "two operators"))
         assert "cannot, however many cuts. What cuts do not average out comes to" in text
