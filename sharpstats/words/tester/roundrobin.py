@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from sharpstats.tester.batch import Batch
 from sharpstats.tester.dependence import Dependence
 from sharpstats.tester.precision import Deviation
-from sharpstats.tester.roundrobin import ALL, RoundRobin
+from sharpstats.tester.roundrobin import ALL, BETWEEN, RoundRobin
 from sharpstats.tester.shopsframe import called
 from sharpstats.words.blocks import Block, Folded, Line, Points
 from sharpstats.words.labels import clip, listing
@@ -48,6 +48,9 @@ def round_robin_blocks(result: RoundRobin) -> Iterator[Block]:
     yield Line("Every cut is at a fresh spot of one of several like edges, so the spread within a shop holds what "
                "differs from spot to spot and from edge to edge.")  # fmt: skip
     yield from notes_blocks(note for note in result.notes if note.code not in FIRST)
+    if any(batch.whole.between is not None for batch in result.batches):
+        caption = "Standard deviation between shops, chance within them taken away, by batch"
+        yield Folded("The spread between shops alone", (precision_table(result, ALL, caption, (BETWEEN,)),))
     yield Folded("Every shop on every batch", tuple(cell_tables(result)))
     yield Folded("Tests for cells that stand apart", (looks_table(result),))
 

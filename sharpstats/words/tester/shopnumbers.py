@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from sharpstats.tester.precision import PAIR
-from sharpstats.tester.roundrobin import ACROSS, ALL, BETWEEN, WITHIN, RoundRobin
+from sharpstats.tester.roundrobin import ACROSS, ALL, WITHIN, RoundRobin
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Table
 from sharpstats.words.numbers import (
@@ -51,15 +51,17 @@ def size(value: float, unit: Unit, digits: int) -> str:
     return f"over {amount(FARTHEST, unit)}" if endless(value, unit) else amount(value, unit, digits)
 
 
-def precision_table(result: RoundRobin, cells: str, caption: str) -> Table:
-    """Show SDs within a shop and from shop to shop, a row a batch."""
+def precision_table(
+    result: RoundRobin, cells: str, caption: str, terms: Sequence[str] = (WITHIN, ACROSS)
+) -> Table:
+    """Show SDs with their intervals, a row a batch; more than two kinds do not fit a telephone."""
     unit = unit_of(result)
     table = _shown(result, result.table[result.table["at"] == cells])
     digits = decimals_for(float(table["sd"].median()) if len(table) else None, unit)
     found = [(batch.name, batch.whole if cells == ALL else batch.kept) for batch in result.batches]
     rows = pd.DataFrame([{"batch": name, "mean": batch_mean(result, one.mean), "shops": one.shops, "cuts": one.cuts}
                          for name, one in found if one is not None])  # fmt: skip
-    spreads = [_sd_form(table, term, unit, digits) for term in (WITHIN, BETWEEN, ACROSS)]
+    spreads = [_sd_form(table, term, unit, digits) for term in terms]
     columns = (label("batch", "batch"), number("mean", f"mean, {result.unit}", decimals_for(None, result.unit)),
                *spreads, whole("shops"), whole("cuts"))  # fmt: skip
     return Table(rows, f"{caption}, each with its {level_percent(result.level)} interval", columns)

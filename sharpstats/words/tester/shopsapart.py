@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sharpstats.tester.batch import Batch
 from sharpstats.tester.roundrobin import WITHOUT, RoundRobin
-from sharpstats.tester.screening import Look, outlying_shops
+from sharpstats.tester.screening import Look, Mark, outlying_shops
 from sharpstats.tester.shopsframe import called
 from sharpstats.tester.throughout import Throughout
 from sharpstats.words.blocks import Block, Heading, Line, Points
@@ -83,8 +83,15 @@ def _look_sentence(result: RoundRobin, batch: Batch, look: Look) -> str:
     verdict = "called a statistical outlier" if look.mark == "outlier" else "a straggler, kept"
     if look.two_camps:
         verdict = "so are those at the other end, and which of the two are out of place cannot be told: kept"
+    if look.looked_at == "spread" and (letter := _by_table(look)) != look.mark:
+        verdict += f" ({letter} by the printed table, which is made for equal numbers of cuts)"
     how = _spread_apart(batch, look) if look.looked_at == "spread" else _mean_apart(result, batch, look)
     return sentence(f"{where}: {how} ({chance}): {verdict}")
+
+
+def _by_table(look: Look) -> Mark:
+    """What the printed table makes of Cochran's C; where cells are unequal it may differ from the p value."""
+    return "outlier" if look.statistic > look.at_1 else "straggler" if look.statistic > look.at_5 else "accepted"
 
 
 def _spread_apart(batch: Batch, look: Look) -> str:

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import math
 import re
+import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from reference.stored import stored_table
 
 from sharpstats.tester.roundrobin import RoundRobin, round_robin
 from sharpstats.words.display import as_html, as_text
@@ -78,6 +84,20 @@ class TestShopsThatStandApart:
         text = told(round_robin(table))
         assert re.search(r"shop 6: cuts scatter 3\.0 times as widely as those of the others .*a straggler, kept", text)
         assert "A straggler is kept" in text and "The same without" not in text
+
+    def test_where_the_printed_table_says_otherwise(self) -> None:
+        """ISO 5725-2, annex B.1, level 3: five cuts of laboratory 5 where most made three."""
+        table = stored_table("interlab/iso5725_sulfur").query("level == 3")
+        shops = pd.DataFrame({"shop": table["lab"].map("shop {:.0f}".format), "batch": "3", "reading": table["value"]})
+        assert ("called a statistical outlier (straggler by the printed table, which is made for equal numbers of cuts)"
+                in told(round_robin(shops, scale="as read")))  # fmt: skip
+
+    def test_wide_numbers_fit_the_terminal(self) -> None:
+        table = invented()
+        table["reading"] *= 0.01
+        table["batch"] = "batch of " + table["batch"]
+        text = as_text(round_robin(table, scale="as read", unit="N"))
+        assert "…" not in text and max(map(len, text.splitlines())) <= 100
 
     def test_a_shop_that_is_marked_again_and_again(self) -> None:
         table = invented()
