@@ -85,6 +85,43 @@ class TestReferenceManual:
         assert other.by_likelihood["sd"].to_numpy() == pytest.approx([0.226838, 1.042327, 0, 0.199933], abs=5.1e-7)
 
 
+class TestTextbooks:
+    """Two studies that textbooks print, recalled: sums of squares to every printed digit, then the parts."""
+
+    @pytest.mark.parametrize(
+        ("name", "printed"),
+        [("gauge/textbook_20x3x2", {"operator": 2.617, "edge": 1185.425, "operator x edge": 27.050,
+                                    "repeatability": 59.5}),
+         ("gauge/impedance_10x3x3", {"operator": 39.27, "edge": 3935.96, "operator x edge": 48.51,
+                                     "repeatability": 30.67})],
+    )  # fmt: skip
+    def test_sums_of_squares(self, name: str, printed: dict[str, float]) -> None:
+        squares = textbook(name, pool_above=1).squares
+        assert squares is not None
+        sums = dict(zip(squares.terms, squares.df * squares.mean_square, strict=True))
+        assert sums == pytest.approx(printed, abs=5.1e-3 if "impedance" in name else 5.1e-4)
+
+    def test_an_interaction_that_is_not_there_is_pooled(self) -> None:
+        """p = 0.861; the parts as printed, 0.88, 0.0106 and 10.25."""
+        found = textbook("gauge/textbook_20x3x2")
+        assert found.pooling is not None
+        assert (found.pooling.pooled, round(found.pooling.p, 3)) == (True, 0.861)
+        assert [round(x, d) for x, d in zip(found.variances, (4, 2, 2), strict=True)] == [0.0106, 10.25, 0.88]
+
+    def test_an_interaction_that_is_there_is_kept(self) -> None:
+        """F = 5.27; the parts as printed, 0.51, 0.73, 0.56 and 48.29."""
+        found = textbook("gauge/impedance_10x3x3")
+        assert found.pooling is not None
+        assert (found.pooling.pooled, round(found.pooling.f, 2)) == (False, 5.27)
+        assert found.variances.round(2).tolist() == [0.56, 48.29, 0.73, 0.51]
+        np.testing.assert_allclose(found.by_likelihood["variance"], found.variances, rtol=1e-9)
+
+
+def textbook(name: str, **options: float) -> Spreads:
+    table = stored_table(name).rename(columns={"part": "edge", "value": "reading"})
+    return find_spreads(table, scale="as read", **options)  # type: ignore[arg-type]
+
+
 class TestHandbook:
     """NIST/SEMATECH e-Handbook 2.4.4 (resistivity of wafers, probe 2362): each row a mean of six readings on a day."""
 
