@@ -11,8 +11,10 @@ from invented import crossed, nested
 from reference.stored import stored_json, stored_table
 from scipy import stats
 
+from sharpstats.columns import RESULTS
 from sharpstats.errors import FitError
 from sharpstats.tester.known import FromCurvature
+from sharpstats.tester.smallest import cuts_needed, smallest_difference
 from sharpstats.tester.spreads import Spreads, find_spreads
 from sharpstats.units import NEWTONS_PER_GF
 
@@ -301,6 +303,15 @@ class TestOverRange:
             assert found.sds[term].low < found.sds[term].estimate < found.sds[term].high
 
 
+def test_tables_have_columns_of_the_vocabulary() -> None:
+    found = log(crossed())
+    tables = [found.table, found.by_likelihood, found.sds.table, found.shares.table, found.limits.table,
+              found.check.table if found.check else found.table, smallest_difference(found).table,
+              cuts_needed(found, "15 %").table]  # fmt: skip
+    for table in tables:
+        assert set(table.columns) <= {column.name for column in RESULTS}
+
+
 class TestRefused:
     def test_all_readings_equal(self) -> None:
         with pytest.raises(FitError, match=r"All 96 readings are 150\. That is no proof that the tester repeats"):
@@ -352,7 +363,7 @@ class TestRefused:
             find_spreads(crossed(), **{"scale": "log", **options})  # type: ignore[arg-type]
 
 
-@settings(max_examples=15)
+@settings(max_examples=8)
 @given(seed=st.integers(0, 10_000), lost=st.booleans())
 def test_order_names_and_unit_alter_nothing(seed: int, lost: bool) -> None:
     table = crossed(seed, edges=5, cuts=3)
@@ -368,7 +379,7 @@ def test_order_names_and_unit_alter_nothing(seed: int, lost: bool) -> None:
     pd.testing.assert_frame_equal(log(turned, unit="N").table, found, rtol=1e-6, atol=1e-9)
 
 
-@settings(max_examples=10)
+@settings(max_examples=6)
 @given(seed=st.integers(0, 10_000))
 def test_newtons_scale_what_is_as_read(seed: int) -> None:
     table = crossed(seed, edges=5, cuts=3)

@@ -52,7 +52,7 @@ def test_the_study_judges_the_intervals_that_are_told(layout: str) -> None:
     design = study.Design(study.LAYOUTS[layout])
     truth = design.truth(study.TRUTHS["typical"])
     codes = [part.codes for part in design.told.parts]
-    drawn = drawn_readings(np.random.default_rng(34), codes, truth, 40, len(design.table))
+    drawn = drawn_readings(np.random.default_rng(34), codes, truth, 20, len(design.table))
     squares = design.sweep.squares(drawn) / design.sweep.df
     seen = set()
     for i, y in enumerate(drawn):
