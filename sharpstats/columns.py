@@ -276,6 +276,7 @@ RESULTS: tuple[Column, ...] = (
     Column(name="worst", kind="number", sentence="The most of this series: standard deviations, or cuts in a row."),
     Column(name="spoken", kind="integer", sentence="How often a rule speaks in this series."),
     Column(name="shared", kind="text", sentence="What changed along with the lot and cannot be told from it."),
+    Column(name="load", kind="text", sentence="Known load under which the reading was taken."),
     Column(name="turn", kind="number", sentence="Place of the cut in the order of the whole study."),
     Column(name="deviation", kind="number", unit="scale", sentence="How far the cut lies off the mean of its like."),
     Column(name="average", kind="number", unit="scale",

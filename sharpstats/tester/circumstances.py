@@ -17,8 +17,8 @@ from sharpstats.model.result import Estimates
 Floats = NDArray[np.float64]
 Term = tuple[str, ...]
 
-SAMPLED = ("edge", "operator", "day", "tester")
-"""Circumstances whose levels are a sample: each adds a chance part of its own to a reading."""
+SAMPLED = ("load", "direction", "edge", "operator", "day", "tester")
+"""Circumstances that may add a part of their own to a reading."""
 LOT = "filament_lot"
 
 
@@ -60,8 +60,8 @@ def circumstances(readings: pd.DataFrame, lot: str | None = None) -> Model:
     Returns
     -------
     Model
-        Circumstances of few levels, through which all lots can be compared, are fixed; others are
-        random. So is operator on edge, unless both are fixed. None that splits the cuts just as one
+        Circumstances of few levels, through which all lots can be compared, are fixed, as is the load;
+        others are random. So is operator on edge, unless both are fixed. None that splits the cuts just as one
         before it does, has a level for each cut, or only one level for each lot.
 
     Examples
@@ -84,7 +84,7 @@ def circumstances(readings: pd.DataFrame, lot: str | None = None) -> Model:
         if not 1 < levels < len(codes) or key in seen:
             continue
         seen.add(key)
-        few = all((name,) in fixed for name in term) if len(term) > 1 else levels < FEW
+        few = all((name,) in fixed for name in term) if len(term) > 1 else levels < FEW or term == ("load",)
         comparable = lot is None or len(linked(readings[lot], codes)[1]) == 1
         (fixed if few and comparable else random).append(term)
     return Model(tuple(fixed), tuple(random))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import pandas as pd
 
@@ -23,6 +24,10 @@ from sharpstats.tester.series import LIKE, Series, cut_series, on_scale
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 
+What = Literal["cut", "reading"]
+
+KEPT = ("reading", "turn", "load", "direction", "operator", "tester", "day", "over_range")
+"""What is used of a reading under a known load."""
 PER_CUTS = 100.0
 """A trend is told for so many cuts."""
 
@@ -74,6 +79,8 @@ class Stability(Shown):
     notes : tuple of Note
     level : float
         Level of the intervals.
+    what : {"cut", "reading"}
+        What is in order: cuts on edges, or readings under known loads.
     """
 
     scale: Scale
@@ -86,6 +93,7 @@ class Stability(Shown):
     lots: LotSteps | None
     notes: tuple[Note, ...]
     level: float
+    what: What = "cut"
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -100,8 +108,9 @@ class Stability(Shown):
 
 
 def find_stability(
-    readings: pd.DataFrame, *, scale: Scale, unit: ForceUnit = "gf", level: float = 0.95, seed: int = 1
-) -> Stability:
+    readings: pd.DataFrame, *, scale: Scale, unit: ForceUnit = "gf", level: float = 0.95, seed: int = 1,
+    what: What = "cut",
+) -> Stability:  # fmt: skip
     """Ask whether the tester stayed the same from the first cut to the last.
 
     Parameters
@@ -116,6 +125,8 @@ def find_stability(
         Level of the intervals.
     seed : int
         Seed of the simulated steady series behind the runs rules.
+    what : {"cut", "reading"}
+        What is in order, for the words.
 
     Returns
     -------
@@ -156,8 +167,49 @@ def find_stability(
     lots, no_lots = _lots(readings, scale, unit, level)
     return Stability(
         scale=scale, unit=unit, series=series, limits=limits, average=average, alarms=alarms, trend=trend, lots=lots,
-        notes=(*series.notes, *no_trend, *no_lots), level=level,
+        notes=(*series.notes, *no_trend, *no_lots), level=level, what=what,
     )  # fmt: skip
+
+
+def mass_stability(
+    masses: pd.DataFrame, *, unit: ForceUnit = "gf", level: float = 0.95, seed: int = 1
+) -> Stability:
+    """Ask whether the tester stayed the same, from readings under known loads, which nothing wears.
+
+    Parameters
+    ----------
+    masses : DataFrame
+        One row a reading: `applied` (force), `reading`, `run` (place in the order), and where recorded
+        `direction`, `operator`, `tester`, `day`, `over_range`.
+    unit : {"gf", "N"}
+    level : float
+    seed : int
+
+    Returns
+    -------
+    Stability
+        Of deviations from the mean reading under the same load, reached from the same side.
+
+    Raises
+    ------
+    FitError
+        As `find_stability`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(4)
+    >>> table = pd.DataFrame({"applied": [200.0, 500.0] * 20, "run": range(1, 41)})
+    >>> found = mass_stability(table.assign(reading=table["applied"] + rng.standard_normal(40)))
+    >>> found.series.taken_out, found.alarms.steady
+    (('load',), True)
+    """
+    turn = masses["run"] if "run" in masses else float("nan")
+    table = masses.assign(turn=turn, load=[f"{load:g} {unit}" for load in masses["applied"]])
+    if "direction" in table:
+        table["direction"] = table["direction"].fillna("").replace("", "neither")
+    kept = [name for name in KEPT if name in table]
+    return find_stability(table[kept], scale="as read", unit=unit, level=level, seed=seed, what="reading")
 
 
 def _trend(cuts: pd.DataFrame, scale: Scale, level: float) -> tuple[Trend | None, tuple[Note, ...]]:

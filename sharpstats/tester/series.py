@@ -20,10 +20,10 @@ from sharpstats.trial.plan import Scale
 
 Floats = NDArray[np.float64]
 
-LIKE = ("edge", "operator", "tester")
-"""Cuts that have these in common are alike but for chance and drift."""
+LIKE = ("load", "direction", "edge", "operator", "tester")
+"""Cuts, or readings under a load, that have these in common are alike but for chance and drift."""
 FEWEST = 10
-"""Cuts below which a series says nothing of drift; common practice, no source."""
+"""Readings below which a series says nothing of drift; common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -118,11 +118,11 @@ def without_over_range(readings: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Note
     if "over_range" not in readings or not readings["over_range"].any():
         return readings, ()
     over = readings["over_range"].to_numpy(dtype=bool)
-    edges = readings.loc[over, "edge"].unique() if "edge" in readings else []
-    out = readings["edge"].isin(edges).to_numpy() if "edge" in readings else over
+    thing = next((name for name in ("edge", "load") if name in readings), None)
+    out = over if thing is None else readings[thing].isin(readings.loc[over, thing]).to_numpy()
     text = (
-        f"{int(over.sum())} cut(s) went over the range, so nobody knows how far they lie off. All {int(out.sum())} "
-        "cuts of the same edges are left out here, since what is left of such an edge would lean to one side."
+        f"{int(over.sum())} reading(s) went over the range, so nobody knows how far they lie off. All {int(out.sum())} "
+        f"of the same {thing or 'kind'} are left out here, since what is left of it would lean to one side."
     )
     return readings[~out], (Note("over-range-left-out", text),)
 
@@ -169,7 +169,7 @@ def cut_series(readings: pd.DataFrame, scale: Scale) -> Series:
     marks = [cells] if jointly else [used[name] for name in likes]
     alone = _alone(marks, sizes, jointly)
     if alone.any():
-        text = f"{int(alone.sum())} cut(s) have no other by the same hand on the same edge to be held against"
+        text = f"{int(alone.sum())} reading(s) have no other of the same {', '.join(likes)} to be held against"
         notes = (*notes, Note("no-like", f"{text}, and are left out here."))
         used, marks = used[~alone].reset_index(drop=True), [mark[~alone] for mark in marks]
     _check_enough(len(used), int(alone.sum()))
@@ -185,7 +185,7 @@ def cut_series(readings: pd.DataFrame, scale: Scale) -> Series:
     left = Series(cuts=used, deviations=series.steady(values - values.mean()), basis=basis, taken_out=tuple(likes),
                   notes=notes)  # fmt: skip
     if np.abs(left.deviations).max() <= 1e-12 * np.abs(values).max():
-        raise FitError("All readings of the same hand on the same edge are equal, so there is no spread to judge a "
+        raise FitError(f"All readings of the same {', '.join(likes)} are equal, so there is no spread to judge a "
                        "drift by. Ask what step the tester rounds to.")  # fmt: skip
     return left
 
@@ -193,20 +193,20 @@ def cut_series(readings: pd.DataFrame, scale: Scale) -> Series:
 def _check_order(readings: pd.DataFrame) -> None:
     if "turn" not in readings or readings["turn"].isna().any():
         raise FitError(
-            "Nothing says in which order the cuts were made, so nobody can tell whether the tester drifts. Number the "
-            "cuts in the column `run` as they are made, or note the time of each in `taken_at`."
+            "Nothing says in which order the readings were taken, so nobody can tell whether the tester drifts. Number "
+            "them in the column `run` as they are taken, or note the time of each in `taken_at`."
         )
     if readings["turn"].duplicated().any():
         place = readings.loc[readings["turn"].duplicated(), "turn"].iloc[0]
-        raise FitError(f"Two cuts have the same place ({place:g}) in the order of the study. Give each its own.")
+        raise FitError(f"Two readings have the same place ({place:g}) in the order. Give each its own.")
 
 
-def _check_enough(cuts: int, alone: int) -> None:
-    if cuts < FEWEST:
-        left = f" that have another by the same hand on the same edge ({alone} have none)" if alone else ""
+def _check_enough(readings: int, alone: int) -> None:
+    if readings < FEWEST:
+        left = f" that have another of their like ({alone} have none)" if alone else ""
         raise FitError(
-            f"{cuts} cut(s) in order{left} can show no drift: {FEWEST} are the fewest that are looked at, and about 30 "
-            "tell something. Read one check mass or one reference edge again and again, noting the order."
+            f"{readings} reading(s) in order{left} can show no drift: {FEWEST} are the fewest that are looked at, and "
+            "about 30 tell something. Read one check mass or one reference edge again and again, noting the order."
         )
 
 
@@ -214,7 +214,7 @@ def _check_left(series: Series) -> None:
     if series.df < FEWEST - 1:
         raise FitError(
             f"With the means of {', '.join(series.taken_out)} taken out, {series.df:g} degree(s) of freedom are "
-            f"left of {len(series.deviations)} cuts: too few to see a drift. Make more cuts on each edge."
+            f"left of {len(series.deviations)} readings: too few to see a drift. Take more of each."
         )
 
 

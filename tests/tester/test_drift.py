@@ -11,10 +11,10 @@ import pytest
 import statsmodels.api as sm
 from reference.stored import stored_table
 
-from sharpstats.columns import RESULTS, TESTED
+from sharpstats.columns import MASSES, RESULTS, TESTED
 from sharpstats.errors import FitError
 from sharpstats.tester.circumstances import fit_slopes, slope_of
-from sharpstats.tester.drift import Stability, find_stability
+from sharpstats.tester.drift import Stability, find_stability, mass_stability
 
 
 def study(seed: int = 1, *, trend: float = 0.0, step: float = 0.0, wear: float = 0.0, cuts: int = 4) -> pd.DataFrame:
@@ -124,6 +124,34 @@ class TestOneReference:
         ols = sm.OLS(table["average"].to_numpy(), sm.add_constant(turn)).fit()
         assert found.trend.slope.estimate == pytest.approx(100 * ols.params[1], rel=1e-8)
         assert found.trend.slope.high == pytest.approx(100 * ols.conf_int()[1][1], rel=1e-7)
+
+
+class TestKnownLoads:
+    def loads(self) -> pd.DataFrame:
+        rng = np.random.default_rng(8)
+        table = pd.DataFrame({"applied": [200.0, 500.0, 1000.0, 500.0] * 10, "run": range(1, 41),
+                              "direction": ["up", "up", "up", "down"] * 10})  # fmt: skip
+        reading = 1.02 * table["applied"] + 3.0 * (table["direction"] == "down") + 0.05 * table["run"]
+        return table.assign(reading=reading + rng.standard_normal(40))
+
+    def test_scale_and_hysteresis_are_no_drift(self) -> None:
+        table = self.loads()
+        found = mass_stability(table)
+        level = table["reading"] + 0.1 * table["applied"] - 7 * (table["direction"] == "down")
+        other = mass_stability(table.assign(reading=level))
+        assert found.series.taken_out == ("load", "direction")
+        np.testing.assert_allclose(other.series.deviations, found.series.deviations, atol=1e-9)
+        assert other.trend.slope.estimate == pytest.approx(found.trend.slope.estimate, rel=1e-8)
+        assert found.limits.sd_neighbours == pytest.approx(1.0, rel=0.3)
+
+    def test_a_drift_of_five_in_a_hundred_readings(self) -> None:
+        found = mass_stability(self.loads())
+        assert 0 < found.trend.slope.low < 5 < found.trend.slope.high
+        assert set(found.table.columns) <= {column.name for column in (*RESULTS, *MASSES)}
+
+    def test_loads_without_their_order(self) -> None:
+        with pytest.raises(FitError, match="Nothing says in which order the readings"):
+            mass_stability(self.loads().drop(columns="run"))
 
 
 class TestSaid:

@@ -74,7 +74,7 @@ def test_edges_over_the_range_are_left_out_and_said() -> None:
     found = cut_series(table, "log")
     assert "e2" not in set(found.cuts["edge"])
     assert [note.code for note in found.notes] == ["over-range-left-out"]
-    assert "All 6 cuts" in found.notes[0].text
+    assert "All 6 of the same edge" in found.notes[0].text
 
 
 def test_a_cut_without_its_like_is_left_out_and_said() -> None:
@@ -91,9 +91,9 @@ def test_a_cut_without_its_like_is_left_out_and_said() -> None:
         (lambda t: t.drop(columns="turn"), "Nothing says in which order"),
         (lambda t: t.assign(turn=np.nan), "Nothing says in which order"),
         (lambda t: t.assign(turn=1.0), "same place \\(1\\)"),
-        (lambda t: t.head(9).assign(edge="e0", operator="p"), "9 cut\\(s\\) in order.* can show no drift"),
+        (lambda t: t.head(9).assign(edge="e0", operator="p"), "9 reading\\(s\\) in order can show no drift"),
         (lambda t: t.assign(reading=100.0), "All readings are equal"),
-        (lambda t: t.assign(reading=t.groupby("edge")["turn"].transform("min")), "same hand on the same edge are equ"),
+        (lambda t: t.assign(reading=t.groupby("edge")["turn"].transform("min")), "same edge, operator are equal"),
         (lambda t: t.head(12).assign(edge=list("aabbccddeeff"), operator="p"), "6 degree"),
         (lambda t: t.assign(reading=t["reading"] - 95), "not above zero"),
     ],

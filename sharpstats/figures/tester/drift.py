@@ -36,7 +36,7 @@ from sharpstats.words.numbers import from_scale
 from sharpstats.words.tester.drift import SHORT, finding
 from sharpstats.words.tester.slopes import unit_on
 
-TITLE = "The tester from the first cut to the last"
+TITLE = "The tester from first to last"
 LEFT, RIGHT, HEIGHT, LANE = 0.85, 0.2, 2.7, 0.2
 MOST_CHANGES = 6
 """Changes of lot that are marked by a rule; where lots alternate, their marks alone tell them."""
@@ -53,8 +53,8 @@ def drift_picture(found: Stability) -> Picture:
     Returns
     -------
     Picture
-        Its data have one row a cut: turn, deviation and running average (per cent on the log scale,
-        else in the study's unit), lot, signals.
+        Its data have one row a cut or reading: turn, thing (its edge or load), deviation and running
+        average (per cent on the log scale, else in the study's unit), lot, signals.
     """
     data = _data(found)
     with styled():
@@ -66,8 +66,8 @@ def _data(found: Stability) -> pd.DataFrame:
     table = found.table
     shown = {name: _shown(found, table[name].to_numpy()) for name in ("deviation", "average")}
     lots = table[LOT].astype(str) if LOT in table else ""
-    edges = table["edge"].astype(str) if "edge" in table else ""
-    return table[["turn"]].assign(edge=edges, lot=lots, **shown, signals=table["signals"])
+    thing = next((table[name].astype(str) for name in ("edge", "load") if name in table), "")
+    return table[["turn"]].assign(thing=thing, lot=lots, **shown, signals=table["signals"])
 
 
 def _shown(found: Stability, values: np.ndarray) -> np.ndarray:
@@ -78,8 +78,8 @@ def _alt(found: Stability) -> str:
     far = found.limits.sd_neighbours * found.alarms.limits[0]
     low, high = _shown(found, np.array([-far, far]))
     return (
-        f"{finding(found)} Each mark is a cut; its height says how far it lies off its like. The limits of a single "
-        f"cut are {low:.3g} and {high:.3g} {unit_on(found.scale, found.unit)}."
+        f"{finding(found)} Each mark is a {found.what}; its height says how far it lies off its like. The limits of "
+        f"a single {found.what} are {low:.3g} and {high:.3g} {unit_on(found.scale, found.unit)}."
     )
 
 
@@ -96,23 +96,23 @@ def _draw(found: Stability, data: pd.DataFrame) -> Figure:
     _frame(axes, found, data)
     _limits(axes, found, data)
     _cuts(axes, data, lots)
-    _names(axes, data)
+    _names(axes, data, found.what)
     if longest:
         below = place(figure, LEFT, top + HEIGHT, WIDTH - LEFT - RIGHT, strip)
         _strip(below, data["turn"].to_numpy(float), longest)
         axes.xaxis.set_visible(False)
         axes = below
-    _turns(axes, data)
+    _turns(axes, data, found.what)
     return figure
 
 
 def _key(found: Stability, data: pd.DataFrame) -> str:
     shape = ", its shape its lot" if data["lot"].nunique() > 1 else ""
     like = f", against its like (same {' and '.join(out)})" if (out := found.series.taken_out) else ""
-    bars = "" if found.alarms.steady else " Bars below: cuts that make a pattern."
+    bars = "" if found.alarms.steady else f" Bars below: {found.what}s that make a pattern."
     return (
-        f"Mark: a cut{like}{shape}. Dashed lines: limits of a single cut. Thick line: the running average; band: its "
-        f"limits.{bars}"
+        f"Mark: a {found.what}{like}{shape}. Dashed lines: limits of a single one. Thick line: the running average; "
+        f"band: its limits.{bars}"
     )
 
 
@@ -144,8 +144,8 @@ def _span(data: pd.DataFrame) -> tuple[float, float]:
     return first - 0.03 * (last - first), last + 0.03 * (last - first)
 
 
-def _turns(axes: Axes, data: pd.DataFrame) -> None:
-    plain_axis(axes, _span(data), "place of the cut in the order of the study")
+def _turns(axes: Axes, data: pd.DataFrame, what: str) -> None:
+    plain_axis(axes, _span(data), f"place of the {what} in the order of the study")
     axes.set_xticks([tick for tick in ticks(*_span(data)) if tick == round(tick) and tick >= data["turn"].min()])
 
 
@@ -178,14 +178,14 @@ def _cuts(axes: Axes, data: pd.DataFrame, lots: list[str]) -> None:
                 handletextpad=0.2, columnspacing=1.2, borderaxespad=0.1)  # fmt: skip
 
 
-def _names(axes: Axes, data: pd.DataFrame) -> None:
+def _names(axes: Axes, data: pd.DataFrame, what: str) -> None:
     """Name the cuts that lie too far off by themselves."""
     far = data[data["signals"].str.split(", ").map(lambda rules: "far" in rules)]
     farthest = far.loc[far["deviation"].abs().nlargest(MOST_NAMED).index]
     middle = sum(axes.get_xlim()) / 2
     for row in farthest.to_dict("records"):
         left = row["turn"] > middle
-        text = f"cut {row['turn']:g}" + (f", {row['edge']}" if row["edge"] else "")
+        text = f"{what} {row['turn']:g}" + (f", {row['thing']}" if row["thing"] else "")
         axes.annotate(clipped(text, 1.6, size=SMALL), (row["turn"], row["deviation"]), (-8 if left else 8, 0),
                       textcoords="offset points", ha="right" if left else "left", va="center", fontsize=SMALL,
                       bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1, "alpha": 0.8})  # fmt: skip

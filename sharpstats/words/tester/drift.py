@@ -17,16 +17,16 @@ from sharpstats.words.tester.lots import lot_lines, steps
 from sharpstats.words.tester.slopes import finer, slope_words
 
 RULES = {
-    "far": "one cut beyond {} SD",
-    "two-of-three": "two of three cuts beyond {} SD on the same side",
-    "four-of-five": "four of five cuts beyond {} SD on the same side",
-    "one-side": "{} cuts in a row on the same side of the mean",
-    "one-way": "{} cuts in a row, each above (or each below) the one before",
+    "far": "one {what} beyond {} SD",
+    "two-of-three": "two of three {what}s beyond {} SD on the same side",
+    "four-of-five": "four of five {what}s beyond {} SD on the same side",
+    "one-side": "{} {what}s in a row on the same side of the mean",
+    "one-way": "{} {what}s in a row, each above (or each below) the one before",
     "average": "the running average beyond {} of its own SD",
 }
 """What a rule looks for, with its limit."""
 SHORT = {
-    "far": "one cut far off", "two-of-three": "two of three far off, on one side",
+    "far": "a single one far off", "two-of-three": "two of three far off, on one side",
     "four-of-five": "four of five off, on one side", "one-side": "in a row on one side",
     "one-way": "in a row rising or falling", "average": "running average far off",
 }  # fmt: skip
@@ -36,7 +36,7 @@ IN_A_ROW = ("one-side", "one-way")
 def stability_blocks(found: Stability) -> Iterator[Block]:
     """Tell whether the tester stayed the same from the first cut to the last."""
     yield Line(finding(found))
-    yield Line(f"{_pattern(found.alarms)} {_wolf(found.alarms)}")
+    yield Line(f"{_pattern(found.alarms, found.what)} {_wolf(found.alarms)}")
     if found.alarms.signals:
         yield Line("Look up what changed at these places before the numbers are used:")
         yield Points(tuple(signal_sentences(found)))
@@ -47,12 +47,12 @@ def stability_blocks(found: Stability) -> Iterator[Block]:
     yield Line(_spread(found))
     yield from notes_blocks(found.notes)
     yield Folded("Which patterns were looked for, and how often a steady tester makes them", (
-        _rules(found.alarms), Line(_average(found)), Line(_chance(found.alarms))))  # fmt: skip
+        _rules(found), Line(_average(found)), Line(_chance(found.alarms))))  # fmt: skip
 
 
 def finding(found: Stability) -> str:
     """Say in one sentence whether anything shows a change, and what."""
-    cuts = count(len(found.series.deviations), "cut")
+    cuts = count(len(found.series.deviations), found.what)
     reasons = list(_reasons(found))
     if not reasons:
         return f"Nothing shows that the tester changed over these {cuts}."
@@ -61,23 +61,23 @@ def finding(found: Stability) -> str:
 
 def _reasons(found: Stability) -> Iterator[str]:
     if not found.alarms.steady:
-        yield "the order of the cuts has a pattern that a steady tester seldom makes"
+        yield f"the order of the {found.what}s has a pattern that a steady tester seldom makes"
     if found.trend is not None and found.trend.slope.p < 1 - found.level:
         how, _ = slope_words(found.trend.slope, found.scale, found.unit)
-        yield f"for every 100 cuts readings are {how}"
+        yield f"over 100 {found.what}s it comes to read {how}"
     if found.lots is not None:
         yield from steps(found.lots)
 
 
-def _pattern(alarms: Alarms) -> str:
+def _pattern(alarms: Alarms, what: str) -> str:
     """Say how rare the rarest pattern is."""
     share = 100 * alarms.p_joint
     rare = (
-        f"{'fewer than 1' if share < 1 else fixed(share)} of 100 series of {count(alarms.cuts, 'cut')} from a steady "
+        f"{'fewer than 1' if share < 1 else fixed(share)} of 100 series of {count(alarms.cuts, what)} from a steady "
         "tester hold something as rare"
     )
     proof = ", so the patterns in it prove no change" if alarms.steady else ""
-    return f"In the order of the cuts: {rare}{proof}."
+    return f"In the order of the {what}s: {rare}{proof}."
 
 
 def _wolf(alarms: Alarms) -> str:
@@ -97,19 +97,21 @@ def signal_sentences(found: Stability) -> Iterator[str]:
         if signals:
             longest = max(signals, key=lambda signal: signal.last - signal.first)
             more = f" (and {count(len(signals) - 1, 'more place')})" if len(signals) > 1 else ""
-            yield f"{_places(longest, turns)}: {_seen(longest, found.alarms)}{more}."
+            yield f"{_places(longest, turns, found.what)}: {_seen(longest, found)}{more}."
 
 
-def _places(signal: Signal, turns: np.ndarray) -> str:
+def _places(signal: Signal, turns: np.ndarray, what: str) -> str:
     first, last = turns[signal.first], turns[signal.last]
-    return f"Cut {first:g}" if signal.first == signal.last else f"Cuts {first:g} to {last:g}"
+    name = what.capitalize()
+    return f"{name} {first:g}" if signal.first == signal.last else f"{name}s {first:g} to {last:g}"
 
 
-def _seen(signal: Signal, alarms: Alarms) -> str:
-    limit = alarms.limits[alarms.rules.index(signal.rule)]
+def _seen(signal: Signal, found: Stability) -> str:
+    limit = found.alarms.limits[found.alarms.rules.index(signal.rule)]
+    told = RULES[signal.rule]
     if signal.rule in IN_A_ROW:
-        return f"{RULES[signal.rule].format(signal.last - signal.first + 1)}; {limit:.0f} would be rare"
-    return RULES[signal.rule].format(f"{limit:.1f}")
+        return f"{told.format(signal.last - signal.first + 1, what=found.what)}; {limit:.0f} would be rare"
+    return told.format(f"{limit:.1f}", what=found.what)
 
 
 def _limit(value: float, rule: str) -> str:
@@ -123,7 +125,7 @@ def _trend(found: Stability) -> Iterator[str]:
     how, sure = slope_words(trend.slope, found.scale, found.unit)
     held = ", steps between lots taken out" if trend.lots_held else ""
     real = "more than chance would do" if trend.slope.p < 1 - found.level else "chance alone could do as much"
-    yield f"Slow change: for every 100 cuts readings are {how}{held} ({sure}): {real}."
+    yield f"Slow change: over 100 {found.what}s the tester comes to read {how}{held} ({sure}): {real}."
     if trend.without_wear is not None:
         how, sure = slope_words(trend.without_wear, found.scale, found.unit)
         yield f"With the wear of the edges by their own cuts taken out as well: {how} ({sure})."
@@ -141,13 +143,13 @@ def _spread(found: Stability) -> str:
     out = found.series.taken_out
     like = f"its like (same {listing(out)})" if out else "their mean"
     return (
-        f"Spread (standard deviation, SD) of a single cut about {like}: {near} judged by neighbours in the order, "
-        f"which a slow change hardly touches; {all_} judged by all cuts. Beyond 3{NBSP}SD of the first: "
-        f"{len(limits.outside) or 'none'} of {count(len(found.series.deviations), 'cut')}."
+        f"Spread (standard deviation, SD) of a single {found.what} about {like}: {near} judged by neighbours in the "
+        f"order, which a slow change hardly touches; {all_} judged by all. Beyond 3{NBSP}SD of the first: "
+        f"{len(limits.outside) or 'none'} of {count(len(found.series.deviations), found.what)}."
     )
 
 
-def _rules(alarms: Alarms) -> Table:
+def _rules(found: Stability) -> Table:
     """Show each rule with its usual limit, the limit used here, and what a steady tester does."""
     columns = (
         Form("pattern", lambda row: SHORT[row["term"]]),
@@ -157,7 +159,7 @@ def _rules(alarms: Alarms) -> Table:
         Form("most seen", lambda row: _limit(row["worst"], row["term"]), number=True),
         P,
     )
-    return Table(alarms.table, f"Patterns in the order of {count(alarms.cuts, 'cut')}", columns)
+    return Table(found.alarms.table, f"Patterns in the order of {count(found.alarms.cuts, found.what)}", columns)
 
 
 def _chance(alarms: Alarms) -> str:
@@ -172,7 +174,7 @@ def _chance(alarms: Alarms) -> str:
 
 def _average(found: Stability) -> str:
     return (
-        f"The running average gives the newest cut a weight of {found.average.weight:g} and all before it the rest. "
-        f"With its limits here, and the mean and SD known, a steady tester would cross them once in "
-        f"{found.average.run_length:,.0f} cuts."
+        f"The running average gives the newest {found.what} a weight of {found.average.weight:g} and all before it the "
+        f"rest. With its limits here, and the mean and SD known, a steady tester would cross them once in "
+        f"{found.average.run_length:,.0f} {found.what}s."
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sharpstats.tester.drift import Stability, find_stability
+from sharpstats.tester.drift import Stability, find_stability, mass_stability
 from sharpstats.tester.lots import lot_steps
 from sharpstats.tester.wear import find_wear
 from sharpstats.words.blocks import Folded
@@ -52,7 +52,7 @@ class TestStability:
         usual = round(100 * steady.alarms.usual_joint)
         assert f"cries wolf in {usual} of 100 steady series of this length" in told
         assert "so that it does in 5 of 100" in told
-        assert re.search(r"for every 100 cuts readings are .* \(95 % interval: .*p = [0-9.]+\): chance alone", told)
+        assert re.search(r"over 100 cuts the tester comes to read .* \(95 % interval: .*p = [0-9.]+\): chance al", told)
         assert "lot B" in told
         assert "Look up" not in told
 
@@ -71,7 +71,7 @@ class TestStability:
         near, whole = (f"{100 * np.expm1(sd):.1f} %" for sd in (
             stepped.limits.sd_neighbours, stepped.limits.sd_all))  # fmt: skip
         assert f"{near} judged by neighbours" in text(stepped)
-        assert f"{whole} judged by all cuts" in text(stepped)
+        assert f"{whole} judged by all" in text(stepped)
 
     def test_what_lots_share_is_named_with_both_names(self) -> None:
         told = text(find_stability(cuts(step=0.2, days=True), scale="log"))
@@ -85,6 +85,17 @@ class TestStability:
         assert "of a single cut about their mean: 0.0" in told
         assert " N judged by neighbours" in told
         assert "lot" not in told
+
+    def test_known_loads_are_readings_and_no_cuts(self) -> None:
+        rng = np.random.default_rng(2)
+        table = pd.DataFrame({"applied": [200.0, 500.0, 1000.0] * 12, "run": range(1, 37)})
+        table["reading"] = table["applied"] + 2 * rng.standard_normal(36)
+        table.loc[20, "reading"] += 20
+        told = text(mass_stability(table))
+        assert told.startswith("The tester did not stay the same over these 36 readings")
+        assert "- Reading 21: one reading beyond" in told
+        assert "about its like (same load): " in told
+        assert "cut" not in told
 
     def test_the_rules_stand_in_a_table(self, steady: Stability) -> None:
         folded = [block for block in blocks(steady) if isinstance(block, Folded)]
