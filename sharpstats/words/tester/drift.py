@@ -56,7 +56,7 @@ def finding(found: Stability) -> str:
     reasons = list(_reasons(found))
     if not reasons:
         return f"Nothing shows that the tester changed over these {cuts}."
-    return f"The tester did not stay the same over these {cuts}: {listing(reasons)}."
+    return f"Something changed over these {cuts}: {listing(reasons)}."
 
 
 def _reasons(found: Stability) -> Iterator[str]:
