@@ -178,7 +178,7 @@ def budget(
         raise ValueError(f"`cuts` must be a whole number from 1 up, got {cuts!r}")
     if reading is not None and not math.isfinite(reading):
         raise ValueError(f"`reading` must be a finite number, got {reading}")
-    sensitivities = np.array([one.sensitivity * _factor(one, unit, reading) for one in parts])
+    sensitivities = np.array([_sensitivity(one, unit, reading) for one in parts])
     over = tuple(int(cuts) if one.averages else 1 for one in parts)
     edges = [(0 if one.cancels else 2) if difference else 1 for one in parts]
     inputs = Inputs(
@@ -264,15 +264,20 @@ def _checked(contributions: Iterable[Contribution], level: float) -> tuple[Contr
     return parts
 
 
-def _factor(one: Contribution, unit: str, reading: float | None) -> float:
+def _sensitivity(one: Contribution, unit: str, reading: float | None) -> float:
     """Return how much of the result's unit one of the contribution's is."""
-    if one.unit == "%" and unit != "%":
-        if reading is None:
-            raise ValueError(f"the contribution {one.name!r} is a percentage: give the `reading` that it is of")
-        return reading / 100
-    if one.unit != unit and one.unit in FORCE_UNITS and unit in FORCE_UNITS:
-        return NEWTONS_PER_GF if unit == "N" else 1 / NEWTONS_PER_GF
-    return 1.0
+    own = 1.0 if one.sensitivity is None else one.sensitivity
+    if one.unit in ("", unit):
+        return own
+    if one.unit in FORCE_UNITS and unit in FORCE_UNITS:
+        return own * (NEWTONS_PER_GF if unit == "N" else 1 / NEWTONS_PER_GF)
+    if one.unit == "%" and reading is None:
+        raise ValueError(f"the contribution {one.name!r} is a percentage: give the `reading` that it is of")
+    if one.unit == "%":
+        return own * (reading or 0.0) / 100
+    if one.sensitivity is None and unit:
+        raise ValueError(f"the contribution {one.name!r}: give its `sensitivity`, in {unit} for 1 {one.unit}")
+    return own
 
 
 def _correlation(parts: tuple[Contribution, ...], given: Correlations) -> Floats:

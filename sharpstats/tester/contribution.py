@@ -39,12 +39,13 @@ class Contribution:
         Coverage factor of `expanded`, or its level (then k is from t with `df`, or from the normal).
     half_width : float or None
         Half the distance between the limits.
-    sensitivity : float
-        Change of the result for a change of 1 in this quantity.
+    sensitivity : float or None
+        Change of the result for a change of 1 in this quantity: a plain number beside the conversion of gf, N and %,
+        otherwise in the result's unit. None: 1, where the units allow it.
     df : float
         Degrees of freedom of the standard uncertainty, 1 or more; infinite where it is taken as exact.
     unit : str
-        ``gf``, ``N`` or ``%`` (of the reading); empty or any other text where the result's unit does not matter.
+        ``gf``, ``N`` or ``%`` (of the reading), or any other with a sensitivity; empty: the result's own.
     source : str
         Where the number comes from.
     averages : bool
@@ -75,7 +76,7 @@ class Contribution:
     k: float | None = None
     level: float | None = None
     half_width: float | None = None
-    sensitivity: float = 1.0
+    sensitivity: float | None = None
     df: float = math.inf
     unit: str = ""
     source: str = ""
@@ -171,6 +172,6 @@ def _numbers(one: Contribution) -> str:
         return f"`level` must lie between 0 and 1, got {one.level}"
     if not one.df >= 1:
         return f"`df` must be 1 or more, got {one.df}"
-    if not (math.isfinite(one.value) and math.isfinite(one.sensitivity)):
+    if not (math.isfinite(one.value) and math.isfinite(one.sensitivity or 0.0)):
         return "`value` and `sensitivity` must be finite numbers"
     return ""

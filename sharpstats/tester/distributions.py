@@ -64,6 +64,9 @@ def draw_one(
 ) -> Floats:
     """Draw the sum of independent copies of a contribution, around zero.
 
+    Limits that are themselves in doubt (limited degrees of freedom) are drawn first, evenly between half-width minus
+    and plus their own uncertainty (JCGM 101, 6.4.3); they are the same for all copies.
+
     A spread that was estimated once is one estimate however many copies share it: the sum of normal or
     t copies is drawn as one, its scale multiplied by the root of their number.
 
@@ -73,7 +76,7 @@ def draw_one(
     standard : float
         Standard uncertainty of one copy.
     df : float
-        Degrees of freedom of `standard`; counts for t only.
+        Degrees of freedom of `standard`; they do not count for normal.
     copies : int
     rng : Generator
     number : int
@@ -93,7 +96,9 @@ def draw_one(
         shape, total = BOUNDED[distribution], np.zeros(number)
         for _ in range(copies):
             total += shape.draw(rng, number)
-        return standard * shape.divisor * total
+        doubt = 0.0 if math.isinf(df) else 1 / math.sqrt(2 * df)
+        wider = 1 + doubt * _rectangular(rng, number) if doubt else 1.0
+        return standard * shape.divisor * wider * total
     scale = standard * math.sqrt(copies)
     known = distribution == "normal" or math.isinf(df)
     return scale * (rng.standard_normal(number) if known else rng.standard_t(df, number))

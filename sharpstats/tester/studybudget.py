@@ -6,12 +6,17 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from sharpstats.errors import FitError
 from sharpstats.notes import Note
+from sharpstats.tester.arrangement import BOTH, OPERATOR
 from sharpstats.tester.budget import Budget, budget
 from sharpstats.tester.contribution import Contribution
+from sharpstats.tester.known import FromCurvature, FromSquares
 from sharpstats.tester.propagate import SEED
 from sharpstats.tester.rounding import TOO_COARSE
+from sharpstats.tester.spreads import Spreads
 from sharpstats.trial.plan import Scale
 from sharpstats.trial.spelling import listed, tidy
 from sharpstats.units import ForceUnit
@@ -19,6 +24,9 @@ from sharpstats.units import ForceUnit
 CUTS, DRIFT, CALIBRATION, MASSES, ROUNDING = (
     "from cut to cut", "drift during the study", "calibration of the tester", "check masses", "rounding",
 )  # fmt: skip
+MANY = {OPERATOR: "operators", BOTH: "operator by edge", "day": "days", "filament lot": "filament lots",
+        "tester unit": "tester units"}  # fmt: skip
+"""What the parts of a spread are called in a budget."""
 _LOPSIDED = 0.2
 """Expanded uncertainty / reading from which limits in percent are told: they then differ from the even ones by a tenth
 of their distance or more."""
@@ -41,6 +49,43 @@ class Estimated:
     sd: float
     df: float = math.inf
     source: str = "this study"
+
+
+def estimated_parts(spreads: Spreads) -> tuple[Estimated, dict[str, Estimated], dict[str, Estimated]]:
+    """Return repeatability, spreads shared by edges, and spreads apart for each edge, as `from_study` takes them.
+
+    The degrees of freedom of a part are those of a chi-square with the same mean and variance (Satterthwaite 1946).
+
+    Parameters
+    ----------
+    spreads : Spreads
+
+    Returns
+    -------
+    repeatability : Estimated
+    shared, apart : dict of str to Estimated
+        Spreads between the edges themselves are not the tester's, and left out.
+    """
+    sds = np.sqrt(spreads.variances)
+    found = [Estimated(sd=float(sd), df=_df(spreads, place)) for place, sd in enumerate(sds)]
+    shared: dict[str, Estimated] = {}
+    apart: dict[str, Estimated] = {}
+    for part, one in zip(spreads.parts, found, strict=False):
+        if not part.of_edges:
+            (apart if BOTH in part.names else shared)[" = ".join(MANY.get(name, name) for name in part.names)] = one
+    return found[-1], shared, apart
+
+
+def _df(spreads: Spreads, place: int) -> float:
+    """Return the degrees of freedom of one variance; the fewest where nothing is known of a variance of zero."""
+    known, weights = spreads.known, np.eye(len(spreads.variances))[place]
+    if isinstance(known, FromSquares):
+        parts = known.on_squares(weights) * known.squares.mean_square
+        value, spread = float(parts.sum()), float(np.sum(2 * parts**2 / known.squares.df))
+    else:
+        assert isinstance(known, FromCurvature)
+        value, spread = float(known.variances[place]), float(known.covariance[place, place])
+    return max(2 * value**2 / spread, 1.0) if spread > 0 else 1.0
 
 
 def from_study(

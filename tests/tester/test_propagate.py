@@ -89,6 +89,35 @@ class TestMassCalibration:
         assert [check.shortest_low, check.shortest_high] == pytest.approx([1.0834, 1.3825], abs=4e-3)
 
 
+def test_gauge_block() -> None:
+    """JCGM 101, 9.5: by the budget 838 nm, u = 32, [745, 931] at 99 %; by Monte Carlo u = 36, limits in doubt drawn.
+
+    Variances by hand: t has df / (df - 2) times u^2, limits a in doubt by d have (a^2 + d^2 / 3) / 3.
+    """
+    inputs = [
+        Contribution(name="L_S", value=50_000_623, standard=25, df=18),
+        Contribution(name="D", value=215, standard=6, df=24),
+        Contribution(name="d1", standard=4, df=5),
+        Contribution(name="d2", standard=7, df=8),
+        Contribution(name="alpha_S", value=11.5e-6, half_width=2e-6),
+        Contribution(name="theta_0", value=-0.1, standard=0.2),
+        Contribution(name="Delta", half_width=0.5, distribution="u-shaped"),
+        Contribution(name="delta alpha", half_width=1e-6, df=50),
+        Contribution(name="delta theta", half_width=0.05, df=2),
+    ]
+    found = budget_of(lambda s, d, d1, d2, a, t, swing, da, dt: s + d + d1 + d2 - s * (da * (t + swing) + a * dt)
+                      - 50_000_000, inputs, unit="nm", level=0.99)  # fmt: skip
+    check = checked(found)
+    assert round(found.value) == 838
+    assert found.combined == pytest.approx(32, abs=0.5)
+    assert [found.low, found.high] == pytest.approx([745, 931], abs=1.5)
+    exact = (625 * 18 / 16 + 36 * 24 / 22 + 16 * 5 / 3 + 49 * 8 / 6
+             + 50.000623**2 * (1 + 0.01 / 3) / 3 * (0.01 + 0.04 + 0.125)
+             + 50_000_623**2 * (0.05**2 + 0.025**2 / 3) / 3 * (11.5e-6**2 + (2e-6) ** 2 / 3))  # fmt: skip
+    assert round(math.sqrt(exact)) == 36
+    assert check.sd == pytest.approx(math.sqrt(exact), rel=0.01)
+
+
 @pytest.mark.parametrize(("x1", "first", "second", "limits"), [
     (0.010, 100e-6, 112e-6, (0.0, 367e-6)), (0.050, 500e-6, 502e-6, (1590e-6, 3543e-6)),
 ])  # fmt: skip

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from reference.studies import cuts_on_edges
 
 from sharpstats.errors import FitError
 from sharpstats.tester.budget import Budget
 from sharpstats.tester.contribution import Contribution
-from sharpstats.tester.studybudget import Estimated, from_study
+from sharpstats.tester.known import FromCurvature
+from sharpstats.tester.spreads import find_spreads
+from sharpstats.tester.studybudget import Estimated, estimated_parts, from_study
 
 
 def made(**changes: Any) -> Budget:
@@ -101,6 +105,40 @@ def test_a_spread_that_is_hardly_known_has_one_degree_of_freedom() -> None:
     found = made(shared={"operators": Estimated(sd=40.0, df=0.3)})
     assert found.table["df"].tolist() == [60, 1]
     assert found.df == 1
+
+
+class TestFromSpreads:
+    def test_degrees_of_freedom_of_a_balanced_study(self) -> None:
+        """By hand from the mean squares of 4 operators by 8 edges by 3 cuts: Satterthwaite for the operators."""
+        spreads = find_spreads(cuts_on_edges(3, operators=4, edges=8, cuts=3, sd=(0.2, 0.3, 0.05)), scale="log")
+        repeatability, shared, apart = estimated_parts(spreads)
+        assert repeatability.sd == pytest.approx(spreads.sds["repeatability"].estimate)
+        assert repeatability.df == pytest.approx(spreads.df)
+        assert list(shared) == ["operators"] and set(apart) <= {"operator by edge"}
+        assert spreads.squares is not None
+        ms = dict(zip(spreads.squares.terms, spreads.squares.mean_square, strict=True))
+        df = dict(zip(spreads.squares.terms, spreads.squares.df, strict=True))
+        above, below = "operator", "operator x edge" if apart else spreads.squares.terms[-1]
+        difference = ms[above] - ms[below]
+        expected = difference**2 / (ms[above] ** 2 / df[above] + ms[below] ** 2 / df[below])
+        assert shared["operators"].sd == pytest.approx(math.sqrt(difference / 24))
+        assert shared["operators"].df == pytest.approx(expected)
+        assert expected < 3
+
+    def test_the_budget_of_one_cut_has_the_spread_of_the_tester(self) -> None:
+        spreads = find_spreads(cuts_on_edges(3, sd=(0.2, 0.3, 0.05)), scale="log")
+        repeatability, shared, apart = estimated_parts(spreads)
+        found = made(scale="log", repeatability=repeatability, shared=shared, apart=apart)
+        assert found.combined == pytest.approx(150 * spreads.sds["reproducibility"].estimate)
+
+    def test_without_mean_squares_it_comes_from_the_likelihood(self) -> None:
+        table = cuts_on_edges(3, sd=(0.2, 0.3, 0.05))
+        balanced = estimated_parts(find_spreads(table, scale="log"))[0]
+        spreads = replace(find_spreads(table, scale="log"), squares=None)
+        assert isinstance(spreads.known, FromCurvature)
+        repeatability, shared, _ = estimated_parts(spreads)
+        assert repeatability.df == pytest.approx(balanced.df, rel=0.02)
+        assert 1 <= shared["operators"].df < 3
 
 
 def test_what_it_refuses() -> None:
