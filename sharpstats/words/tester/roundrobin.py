@@ -23,12 +23,14 @@ from sharpstats.words.numbers import (
     p_value,
 )
 from sharpstats.words.onfit import notes_blocks
-from sharpstats.words.tester.shopnumbers import batch_mean, endless, pair_amount, precision_table, size, unit_of
+from sharpstats.words.tester.shopnumbers import batch_mean, endless, pair_amount, precision_table, unit_of
 from sharpstats.words.tester.shopsapart import standing_apart
 from sharpstats.words.tester.shoptables import cell_tables, looks_table
 
 FIRST = ("unit-slip", "over-range")
 """Codes of notes without which nothing below should be read."""
+MANYFOLD = "by more than tenfold"
+"""Said of differences of more than 1000 %: something is wrong, and digits would not tell what."""
 MOST_BATCHES = 8
 """More than these are told by the table alone."""
 
@@ -61,10 +63,10 @@ def _batch_sentence(result: RoundRobin, batch: Batch) -> str:
     head = f"{called('Batch', clip(batch.name, 30))}, which reads {mean} on average"
     parts = []
     if found.within is not None:
-        parts.append(f"two cuts in one shop differ by at most {_pair(result, found.within, found.level)}")
+        parts.append(f"two cuts in one shop differ {_pair(result, found.within, found.level)}")
     if found.across is not None:
-        parts.append(f"two cuts in two shops by at most {_pair(result, found.across)}" if parts else
-                     f"two cuts in two shops differ by at most {_pair(result, found.across, found.level)}")  # fmt: skip
+        parts.append(f"two cuts in two shops {_pair(result, found.across)}" if parts else
+                     f"two cuts in two shops differ {_pair(result, found.across, found.level)}")  # fmt: skip
     if not parts:
         return f"{head}: a single cut, which tells nothing about spread."
     return f"{head}: in 95 of 100 pairs {listing(parts)}."
@@ -73,15 +75,17 @@ def _batch_sentence(result: RoundRobin, batch: Batch) -> str:
 def _pair(result: RoundRobin, deviation: Deviation, level: float | None = None) -> str:
     unit = unit_of(result)
     at_most, low, high = (pair_amount(result, sd) for sd in (deviation.sd, deviation.low, deviation.high))
+    if endless(at_most, unit):
+        return MANYFOLD
     digits = decimals_for(high - low, unit)
     name = f"{level_percent(level)} interval: " if level else ""
-    ends = f"{size(low, unit, digits)} or more" if endless(high, unit) else amounts(low, high, unit, digits)
-    return f"{size(at_most, unit, digits)} ({name}{ends})"
+    ends = f"{amount(low, unit, digits)} or more" if endless(high, unit) else amounts(low, high, unit, digits)
+    return f"by at most {amount(at_most, unit, digits)} ({name}{ends})"
 
 
 def _summary(result: RoundRobin) -> str:
     extents = {"one shop": _extent(result, "within"), "two shops": _extent(result, "across")}
-    parts = [f"two cuts in {where} differ by at most {extent}" for where, extent in extents.items() if extent]
+    parts = [f"two cuts in {where} differ {extent}" for where, extent in extents.items() if extent]
     if not parts:
         return "These batches have too few cuts to tell how far readings differ."
     return f"In 95 of 100 pairs {listing(parts)}, depending on the batch."
@@ -94,9 +98,11 @@ def _extent(result: RoundRobin, name: str) -> str:
     pairs = [pair_amount(result, deviation.sd) for deviation in found if deviation is not None]
     if not pairs:
         return ""
+    if endless(max(pairs), unit):
+        return MANYFOLD
     digits = decimals_for(min(pairs), unit)
-    low, high = (size(end, unit, digits) for end in (min(pairs), max(pairs)))
-    return low if low == high else f"{low} to {high}"
+    low, high = (amount(end, unit, digits) for end in (min(pairs), max(pairs)))
+    return f"by at most {low}" if low == high else f"by at most {low} to {high}"
 
 
 def _by_level(result: RoundRobin) -> Iterator[Line]:

@@ -13,7 +13,6 @@ from sharpstats.tester.roundrobin import ACROSS, ALL, WITHIN, RoundRobin
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Table
 from sharpstats.words.numbers import (
-    amount,
     decimals_for,
     fixed,
     from_scale,
@@ -44,11 +43,6 @@ def batch_mean(result: RoundRobin, mean: float) -> float:
 def endless(high: float, unit: Unit) -> bool:
     """Whether an upper limit is so far away that its digits would only distract."""
     return unit == "%" and high > FARTHEST
-
-
-def size(value: float, unit: Unit, digits: int) -> str:
-    """Return a difference of readings; one that is many times a reading has no digits."""
-    return f"over {amount(FARTHEST, unit)}" if endless(value, unit) else amount(value, unit, digits)
 
 
 def precision_table(
