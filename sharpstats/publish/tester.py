@@ -21,6 +21,7 @@ with what was published."""
 
 OPENING = """\
 import sharpstats as ss
+from sharpstats.figures.tester.album import pictures
 from sharpstats.publish.manifest import keep
 from sharpstats.publish.pictures import kept
 from sharpstats.publish.provenance import Provenance, provenance
@@ -32,20 +33,25 @@ study = ss.open_tester(".")
 examination = study.examine()"""
 
 
-def _part(name: str, heading: str) -> Part:
-    return Part(name=name, heading=heading, code=f'answer(examination, "{name}")')
+def _question(name: str, heading: str = "") -> tuple[Part, Part]:
+    """Tell one part of the examination, then show its pictures."""
+    draw = f'for picture in pictures(examination, "{name}"):\n    display(kept(picture))'
+    return (
+        Part(name=name, heading=heading, code=f'answer(examination, "{name}")'),
+        Part(name=f"{name}-pictures", code=draw),
+    )
 
 
 PARTS = (
-    Part(name="worth", heading="What this tester is worth", code="worth(examination)"),
-    _part("spreads", "Two cuts on one edge"),
-    _part("smallest", "How small a difference can it show?"),
-    _part("needed", "How many cuts does the wanted difference take?"),
-    _part("wear", "Does testing wear the edge?"),
-    _part("drift", "Does it drift?"),
-    _part("rounding", "How finely does it read?"),
-    _part("agreements", "Do two of them agree?"),
-    _part("round_robin", "Between shops"),
+    Part(name="worth", heading="In short", code="worth(examination)"),
+    *_question("spreads", "Two cuts on one edge"),
+    *_question("smallest", "How small a difference can it show?"),
+    Part(name="needed", code='answer(examination, "needed")'),
+    *_question("wear", "Does testing wear the edge?"),
+    *_question("drift", "Does it drift?"),
+    *_question("rounding", "How finely does it read?"),
+    *_question("agreements", "Do two of them agree?"),
+    *_question("round_robin", "Between shops"),
     Part(name="study", heading="What was read", code="study"),
     Part(name="cautions", heading="If you try it yourself", code="testing_safety()"),
     Part(name="provenance", heading="Provenance", code="Provenance(provenance(study))"),

@@ -29,10 +29,10 @@ def called(kind: str, label: str) -> str:
 
     Examples
     --------
-    >>> called("shop", "A"), called("Shop", "shop 3")
-    ('shop A', 'Shop 3')
+    >>> called("shop", "A"), called("Shop", "shop 3"), called("lot", "lotus")
+    ('shop A', 'Shop 3', 'lot lotus')
     """
-    bare = label[len(kind) :].strip() if label.lower().startswith(kind.lower()) else label
+    bare = re.sub(rf"^{kind}(\s+|$)", "", label, flags=re.IGNORECASE)
     return f"{kind} {bare}" if bare else label
 
 

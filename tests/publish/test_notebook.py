@@ -44,7 +44,7 @@ def test_the_comparison_comes_last(kind: Publication) -> None:
 
 def test_what_matters_comes_first() -> None:
     assert headings(TRIAL)[0] == "## Findings"
-    assert headings(TESTER)[0] == "## What this tester is worth"
+    assert headings(TESTER)[0] == "## In short"
 
 
 @both

@@ -32,6 +32,7 @@ from sharpstats.figures.style import (
 from sharpstats.tester.alarms import Signal
 from sharpstats.tester.circumstances import LOT
 from sharpstats.tester.drift import Stability
+from sharpstats.tester.shopsframe import called
 from sharpstats.words.numbers import from_scale
 from sharpstats.words.tester.drift import SHORT, finding
 from sharpstats.words.tester.slopes import unit_on
@@ -167,7 +168,7 @@ def _cuts(axes: Axes, data: pd.DataFrame, lots: list[str]) -> None:
         own = data[data["lot"] == lot] if lots else data
         axes.plot(own["turn"], own["deviation"], mark(place_), color=ink(place_), markersize=5.5, alpha=0.85,
                   markeredgecolor=GROUND, markeredgewidth=0.6,
-                  label=f"lot {clipped(lot, 1.6, size=SMALL)}" if lots else "cut")  # fmt: skip
+                  label=called("lot", clipped(lot, 1.6, size=SMALL)) if lots else "cut")  # fmt: skip
     if not lots:
         return
     changes = np.flatnonzero((data["lot"] != data["lot"].shift()).to_numpy())[1:]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sharpstats.late import Shown
 from sharpstats.tester.examine import Examination
 from sharpstats.words.blocks import Block, Line
-from sharpstats.words.tester.examination import part_blocks
+from sharpstats.words.tester.examination import told_parts
 from sharpstats.words.told import blocks
 
 CUTS = "Nobody cut edges in this study: put cuts on edges in readings.csv."
@@ -51,9 +51,9 @@ def answer(examination: Examination, name: str) -> Answer:
 
 @blocks.register
 def _(one: Answer) -> Iterator[Block]:
-    """Tell the part; of a missing one, why it is missing."""
-    told = list(part_blocks(one.examination, one.name))
-    yield from told or [Line(_why_not_asked(one))]
+    """Tell the part, without the points that an earlier one made; of a missing one, why it is missing."""
+    told = dict(told_parts(one.examination))
+    yield from told.get(one.name) or [Line(_why_not_asked(one))]
 
 
 def _why_not_asked(one: Answer) -> str:

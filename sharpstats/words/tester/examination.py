@@ -27,12 +27,18 @@ QUESTIONS: dict[str, str] = {
 def examination_blocks(examination: Examination) -> Iterator[Block]:
     """Tell what the tester is worth, then every part under its question; of a missing one, why it is missing."""
     yield from blocks(worth(examination))
+    for name, told in told_parts(examination):
+        yield Heading(QUESTIONS[name])
+        yield from told
+
+
+def told_parts(examination: Examination) -> Iterator[tuple[str, list[Block]]]:
+    """Yield each part of which there is something to tell, in order; no point, such as a caveat, is made twice."""
     said: set[str] = set()
-    for name, question in QUESTIONS.items():
+    for name in QUESTIONS:
         told = list(part_blocks(examination, name))
         if told:
-            yield Heading(question)
-            yield from _once(told, said)
+            yield name, list(_once(told, said))
 
 
 def _once(told: Iterable[Block], said: set[str]) -> Iterator[Block]:

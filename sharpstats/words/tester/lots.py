@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from sharpstats.model.result import Estimates
 from sharpstats.tester.lots import LotSteps
+from sharpstats.tester.shopsframe import called
 from sharpstats.words.blocks import Block, Line
 from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import count, level_percent
@@ -41,7 +42,11 @@ def steps(found: LotSteps) -> Iterator[str]:
             how, _ = _words(found, found.differences, place)
             shared = found.shared[place]
             other = f" (or with what changed along with it: {listing(shared)})" if shared else ""
-            yield f"readings with lot {clip(late)}{other} are {than(how, f'with lot {clip(early)}')}"
+            yield f"readings with {_lot(late)}{other} are {than(how, f'with {_lot(early)}')}"
+
+
+def _lot(label: str) -> str:
+    return called("lot", clip(label))
 
 
 def _words(found: LotSteps, told: Estimates, place: int) -> tuple[str, str]:
@@ -50,25 +55,25 @@ def _words(found: LotSteps, told: Estimates, place: int) -> tuple[str, str]:
 
 
 def _difference(found: LotSteps, place: int) -> Iterator[str]:
-    late, early = map(clip, found.pairs[place])
+    late, early = map(_lot, found.pairs[place])
     how, sure = _words(found, found.differences, place)
     shared = found.shared[place]
     if shared:
         either = listing(["the lot", *(f"the {name}" for name in shared)], "or")
-        yield f"Cuts with lot {late} read {than(how, f'cuts with lot {early}')} ({sure})."
+        yield f"Cuts with {late} read {than(how, f'cuts with {early}')} ({sure})."
         yield (
-            f"But lot {late} and lot {early} never met the same {listing(shared, 'or')}: these cuts cannot tell "
+            f"But {late} and {early} never met the same {listing(shared, 'or')}: these cuts cannot tell "
             f"whether {either} did it. Cut one edge with both lots, by the same hand on the same day."
         )
         return
     real = "more than chance would do" if found.differences.p[place] < 1 - found.level else "chance alone could do so"
-    yield f"New lot of filament: readings with lot {late} are {than(how, f'with lot {early}')} ({sure}): {real}."
+    yield f"New lot of filament: readings with {late} are {than(how, f'with {early}')} ({sure}): {real}."
 
 
 def _in_turn(found: LotSteps) -> Iterator[str]:
     yield "Each lot was used in one go, so a slow change of the tester would look like a step as well."
     if found.without_trend is None:
         return
-    told = [f"lot {clip(late)} against lot {clip(early)} {' ('.join(_words(found, found.without_trend, place))})"
+    told = [f"{_lot(late)} against {_lot(early)} {' ('.join(_words(found, found.without_trend, place))})"
             for place, (late, early) in enumerate(found.pairs)]  # fmt: skip
     yield f"With a slow change taken out: {'; '.join(told)}."
