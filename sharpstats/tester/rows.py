@@ -25,7 +25,7 @@ from sharpstats.trial.plan import Plan, Scale
 from sharpstats.trial.readingrules import check_readings
 from sharpstats.trial.slips import slips
 from sharpstats.trial.spelling import counted, quoted
-from sharpstats.trial.table import TextTable
+from sharpstats.trial.table import PLACE, TextTable
 from sharpstats.units import Quantity
 
 CONDITIONS = ("operator", "day", "tester", "filament_lot")
@@ -157,7 +157,7 @@ def together(one: Labels, other: Labels) -> Labels:
 
 def _put_in_order(checking: Checking) -> None:
     """Find the place of each cut in the whole study and on its edge; a cut that was set aside was made all the same."""
-    made = checking.asides.kept | ~_waiting(checking)
+    made = checking.asides.kept | (~_waiting(checking) & _says_which_edge(checking))
     turn = _turn(checking, made)
     if turn is not None:
         checking.typed["turn"] = pd.Series(turn)
@@ -180,6 +180,14 @@ def _waiting(checking: Checking) -> Flags:
         return blank
     reasons = checking.encoded("set_aside")
     return blank & reasons.rows_where([not text.strip() for text in reasons.texts])
+
+
+def _says_which_edge(checking: Checking) -> Flags:
+    """Tell which rows name an edge; in one that does not fit the header anything may stand in that cell."""
+    edge = checking.labels["edge"]
+    named = edge.rows_where([bool(text) for text in edge.texts])
+    damaged = [(damage.file, damage.row) for damage in checking.table.damage]
+    return named & ~pd.MultiIndex.from_frame(checking.frame[list(PLACE)]).isin(damaged)
 
 
 def _turn(checking: Checking, made: Flags) -> NDArray[np.float64] | None:

@@ -83,6 +83,14 @@ def test_a_cut_that_was_set_aside_was_made_all_the_same(study: Open) -> None:
     assert codes(one) == [(3, "set_aside", "by-hand"), (4, "reading", "no-reading")]
 
 
+def test_a_row_that_does_not_say_which_edge_leaves_the_order_of_the_others_known(study: Open) -> None:
+    for lost in ("3,e1,151,,and,more", ",,,lost"):
+        one = study(readings=f"run,edge,reading,set_aside\n1,e1,150,\n2,e1,152,\n{lost}\n4,e1,153,\n")
+        assert one.readings is not None
+        assert one.readings["turn"].tolist() == [1, 2, 4]
+        assert one.readings["order"].tolist() == [1, 2, 3]
+
+
 def test_a_row_without_its_operator_is_set_aside_where_others_have_one(study: Open) -> None:
     one = study(readings="edge,operator,cut,reading\ne1,A,1,150\ne1,,2,151\n")
     assert codes(one) == [(3, "operator", "no-value")]
