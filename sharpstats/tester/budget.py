@@ -16,7 +16,7 @@ from sharpstats.notes import Note
 from sharpstats.tester.contribution import Contribution, coverage_factor
 from sharpstats.tester.derivatives import derivatives, model_values
 from sharpstats.tester.distributions import Floats
-from sharpstats.tester.propagate import DIGITS, SEED, Inputs, Model, Propagation, propagate
+from sharpstats.tester.propagate import SEED, Inputs, Model, Propagation, propagate, tolerance
 from sharpstats.units import FORCE_UNITS, NEWTONS_PER_GF
 
 Correlations = Mapping[tuple[str, str], float]
@@ -122,7 +122,7 @@ class Budget(Shown):
 def budget(
     contributions: Iterable[Contribution], *, reading: float | None = None, unit: str = "gf", cuts: int = 1,
     difference: bool = False, level: float = 0.95, correlations: Correlations | None = None,
-    digits: int = DIGITS, seed: int | None = SEED,
+    digits: int | None = None, seed: int | None = SEED,
 ) -> Budget:  # fmt: skip
     """Add up what makes a reading uncertain.
 
@@ -145,8 +145,9 @@ def budget(
         Level of the interval.
     correlations : mapping of pairs of names to float, optional
         Pairs left out are not correlated.
-    digits : int
-        Significant digits that the Monte-Carlo check has to confirm.
+    digits : int, optional
+        Significant digits of the standard uncertainty to which the Monte-Carlo check has to confirm the limits (JCGM
+        101, 8.1); left out: the two digits in which the expanded uncertainty is told.
     seed : int or None
         Seed of the check; None leaves it out.
 
@@ -194,7 +195,7 @@ def budget(
 
 def budget_of(
     model: Callable[..., ArrayLike], inputs: Iterable[Contribution], *, unit: str = "", level: float = 0.95,
-    correlations: Correlations | None = None, second_order: bool = False, digits: int = DIGITS,
+    correlations: Correlations | None = None, second_order: bool = False, digits: int | None = None,
     seed: int | None = SEED,
 ) -> Budget:  # fmt: skip
     """Find the uncertainty of a result that a measurement model gives.
@@ -361,14 +362,15 @@ def _notes(inputs: Inputs, linear: float, terms: float, with_terms: bool) -> Ite
                    "second-order terms. Ask for second_order=True, or go by the Monte-Carlo limits.")  # fmt: skip
 
 
-def _with_check(found: Budget, inputs: Inputs, model: Model, digits: int, seed: int | None) -> Budget:
+def _with_check(found: Budget, inputs: Inputs, model: Model, digits: int | None, seed: int | None) -> Budget:
     if seed is None:
         return found
-    check = propagate(model, inputs, u=found.combined, limits=(found.low, found.high), level=found.level,
-                      digits=digits, seed=seed)  # fmt: skip
+    delta = tolerance(found.expanded, 2) if digits is None else tolerance(found.combined, digits)
+    limits = (found.low, found.high)
+    check = propagate(model, inputs, limits=limits, delta=delta, level=found.level, seed=seed)
     notes = found.notes
     if not check.settled:
         error = f"{check.error:.2g} {found.unit}".rstrip()
-        notes += (Note("not-settled", f"After {check.trials:,} trials the Monte-Carlo limits are known to {error}: too "
-                       "little to say whether they confirm the interval."),)  # fmt: skip
+        notes += (Note("not-settled", f"After {check.trials:,} trials the limits drawn are known to {error}: too "
+                       "little to be sure whether they confirm the interval."),)  # fmt: skip
     return replace(found, check=check, notes=notes)

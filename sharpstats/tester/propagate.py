@@ -22,8 +22,6 @@ Model = Callable[[Floats], Floats]
 """Takes one row a contribution, gives one result a column."""
 
 SEED = 20_261_125
-DIGITS = 2
-"""Significant digits of the standard uncertainty that must hold (JCGM 101, 7.9.2)."""
 MOST = 1_000_000
 """Trials after which the search for settled limits ends."""
 _BLOCK, _FEWEST_BLOCKS = 10_000, 10
@@ -109,8 +107,7 @@ class Propagation(Shown):
     shortest_low, shortest_high : float
         Limits of the shortest interval of the level (JCGM 101, 7.7.4).
     delta : float
-        Numerical tolerance: half of the last of `digits` significant digits of the standard uncertainty.
-    digits : int
+        Numerical tolerance of the comparison.
     error : float
         Twice the standard error, from one block of trials to the next, of the least certain limit.
     off_low, off_high : float
@@ -127,7 +124,6 @@ class Propagation(Shown):
     shortest_low: float
     shortest_high: float
     delta: float
-    digits: int
     error: float
     off_low: float
     off_high: float
@@ -160,8 +156,8 @@ def tolerance(u: float, digits: int) -> float:
 
 
 def propagate(
-    model: Model, inputs: Inputs, *, u: float, limits: tuple[float, float], level: float = 0.95,
-    digits: int = DIGITS, seed: int = SEED, most: int = MOST,
+    model: Model, inputs: Inputs, *, limits: tuple[float, float], delta: float, level: float = 0.95, seed: int = SEED,
+    most: int = MOST,
 ) -> Propagation:  # fmt: skip
     """Draw until the limits are settled, and hold the budget's limits against them.
 
@@ -170,13 +166,11 @@ def propagate(
     model : callable
         Takes draws around the estimates, shape (contributions, n), gives results of shape (n,).
     inputs : Inputs
-    u : float
-        Combined standard uncertainty of the budget; sets the numerical tolerance.
     limits : tuple of float
         The budget's interval.
+    delta : float
+        Numerical tolerance: see `tolerance`.
     level : float
-    digits : int
-        Significant digits of `u` that matter.
     seed : int
     most : int
         Trials at which to stop, settled or not.
@@ -198,11 +192,11 @@ def propagate(
     --------
     >>> parts = tuple(Contribution(name=name, standard=1.0, distribution="rectangular") for name in "abcd")
     >>> inputs = Inputs(contributions=parts, copies=(1,) * 4, over=(1,) * 4, correlation=np.eye(4))
-    >>> found = propagate(lambda x: x.sum(axis=0), inputs, u=2.0, limits=(-3.92, 3.92))
-    >>> round(found.high, 1), round(found.sd, 1), found.delta
-    (3.9, 2.0, 0.05)
+    >>> found = propagate(lambda x: x.sum(axis=0), inputs, limits=(-3.92, 3.92), delta=0.05)
+    >>> round(found.high, 1), round(found.sd, 1)
+    (3.9, 2.0)
     """
-    rng, delta = np.random.default_rng(seed), tolerance(u, digits)
+    rng = np.random.default_rng(seed)
     block = max(math.ceil(100 / (1 - level) - 1e-9), _BLOCK)
     judged = _judged(inputs)
     blocks: list[Floats] = []
@@ -219,7 +213,7 @@ def propagate(
     return Propagation(
         trials=len(results), seed=seed, level=level, mean=float(results.mean()) if 0 in judged else math.nan,
         sd=float(results.std(ddof=1)) if 1 in judged else math.inf, low=low, high=high, shortest_low=shortest[0],
-        shortest_high=shortest[1], delta=delta, digits=digits, error=error, off_low=abs(limits[0] - low),
+        shortest_high=shortest[1], delta=delta, error=error, off_low=abs(limits[0] - low),
         off_high=abs(limits[1] - high),
     )  # fmt: skip
 

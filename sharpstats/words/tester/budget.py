@@ -11,7 +11,7 @@ from sharpstats.tester.budget import Budget
 from sharpstats.tester.contribution import Contribution
 from sharpstats.tester.propagate import Propagation
 from sharpstats.words.blocks import Block, Folded, Line, Points, Table
-from sharpstats.words.labels import clip, listing
+from sharpstats.words.labels import clip, listing, sentence
 from sharpstats.words.numbers import MINUS, NBSP, count, degrees, df_number, fixed, level_percent
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, Row, label
@@ -164,30 +164,41 @@ def _evaluation(row: Row) -> str:
 
 def check_sentence(found: Budget, check: Propagation) -> str:
     """Say whether drawing all contributions at random confirms the interval, and which to go by if not."""
-    drawn = f"Drawing every contribution at random, {check.trials:,} times, puts {level_percent(check.level)} of the"
-    limits = f"{drawn} results within {_ends(found, check.low, check.high)}"
-    own = _ends(found, found.low, found.high)
+    own, limits = _both(found, check)
+    drawn = (
+        f"Drawing every contribution at random, {check.trials:,} times, puts {level_percent(check.level)} of the "
+        f"results between {limits}"
+    )
     if check.agrees:
-        return f"{limits}, which confirms the interval of the budget, {own}."
+        return f"{drawn}: that confirms the interval of the budget, {own}."
     doubtful = _hardly_known(found)
     if doubtful is not None and check.high - check.low > found.high - found.low:
         return (
-            f"{limits}, wider than the interval of the budget, {own}: the size of {clip(doubtful.name)} is known from "
-            f"few cases ({degrees(doubtful.df)}). In simulated studies such intervals for 95{NBSP}% held in 89 to 97 "
-            "of 100 cases, and limits drawn in 96 to 99; go by those drawn where much depends on it."
+            f"{drawn}, wider than the interval of the budget, {own}, because the size of {clip(doubtful.name)} is "
+            f"known from few cases ({degrees(doubtful.df)}). In simulated studies such intervals for 95{NBSP}% held in "
+            "89 to 97 of 100 cases, and limits drawn in 96 to 99; go by those drawn where much depends on it."
         )
-    return f"{limits}. That does not confirm the interval of the budget, {own}: go by the limits drawn."
+    return f"{drawn}. That does not confirm the interval of the budget, {own}: go by the limits drawn."
 
 
-def _ends(found: Budget, low: float, high: float) -> str:
-    decimals = digits_of(found)
-    return f"{fixed(low, decimals)} to {with_unit(high, found.unit, decimals)}".replace("-", MINUS)
+def _both(found: Budget, check: Propagation) -> tuple[str, str]:
+    """Return the budget's limits and those drawn, with a digit more where they would look alike and are not."""
+    for decimals in (digits_of(found), digits_of(found) + 1):
+        own = _ends(found, found.low, found.high, decimals)
+        drawn = _ends(found, check.low, check.high, decimals)
+        if own != drawn or check.agrees:
+            break
+    return own, drawn
+
+
+def _ends(found: Budget, low: float, high: float, decimals: int) -> str:
+    return f"{fixed(low, decimals)} and {with_unit(high, found.unit, decimals)}".replace("-", MINUS)
 
 
 def _hardly_known(found: Budget) -> Contribution | None:
     """Return the contribution that most widens what is drawn: large, with few degrees of freedom."""
     parts = zip(found.contributions, found.parts, strict=True)
-    few = [(float(part) ** 2 / one.df, one) for one, part in parts if one.shape == "t" and one.df < _FEW]
+    few = [(float(part) ** 2 / one.df, one) for one, part in parts if one.shape == "t" and one.df < _FEW and part > 0]
     return max(few, key=lambda pair: pair[0])[1] if few else None
 
 
@@ -198,10 +209,10 @@ def _method(found: Budget) -> Iterator[str]:
         f"factor {fixed(found.k, 2)} from Student's t (JCGM 100:2008, 5.1.2, 6.2, G.4)."
     )
     if (check := found.check) is not None:
-        shortest = _ends(found, check.shortest_low, check.shortest_high)
+        shortest = _ends(found, check.shortest_low, check.shortest_high, digits_of(found))
         tolerance = f"{check.delta:g} {found.unit}".rstrip()
         yield (f"Monte Carlo after JCGM 101:2008 with the seed {check.seed}; limits compared to a tolerance of "
-               f"{tolerance}; shortest interval {shortest}.")  # fmt: skip
+               f"{tolerance}; shortest interval between {shortest}.")  # fmt: skip
     for source in dict.fromkeys(one.source for one in found.contributions if one.source):
         names = [clip(one.name) for one in found.contributions if one.source == source]
-        yield f"From {clip(source, 120)}: {listing(names)}."
+        yield f"{sentence(listing(names)).removesuffix('.')}: {clip(source, 120).rstrip('.')}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 import pytest
@@ -97,7 +98,7 @@ class TestCheck:
         found = budget([part("a", 10.0)], digits=1)
         assert found.check is not None
         said = plain(check_sentence(found, found.check))
-        assert said.endswith("which confirms the interval of the budget, −20 to 20 gf.")
+        assert said.endswith("between −20 and 20 gf: that confirms the interval of the budget, −20 and 20 gf.")
         assert f"{found.check.trials:,} times" in said
 
     def test_few_degrees_of_freedom(self) -> None:
@@ -113,6 +114,17 @@ class TestCheck:
         assert "does not confirm" in check_sentence(found, found.check)
         assert "go by the limits drawn" in check_sentence(found, found.check)
 
+    def test_limits_that_differ_do_not_look_alike(self) -> None:
+        found = budget([part("cuts", 9.61, df=29), part("filament", 1.8)], digits=3)
+        assert found.check is not None and not found.check.agrees
+        told = re.findall(r"−[\d.]+ and [\d.]+ gf", plain(check_sentence(found, found.check)))
+        assert len(set(told)) == 2
+
+    def test_what_cancels_is_no_reason(self) -> None:
+        parts = [Contribution(name="limits", half_width=10.0), part("operators", 5.0, df=1, cancels=True)]
+        found = budget(parts, difference=True, digits=3)
+        assert "operators is known" not in as_text(found)
+
     def test_left_out(self) -> None:
         assert "Drawing" not in as_text(budget(PARTS, reading=150.0, seed=None))
 
@@ -121,8 +133,8 @@ def test_sources_are_told_once_each() -> None:
     found = budget([part("a", 1.0, source="the plan"), part("b", 1.0, source="the plan"), *PARTS], reading=150.0,
                    seed=None)  # fmt: skip
     said = as_text(found)
-    assert "From the plan: a and b." in said
-    assert "From the maker: filament." in said
+    assert "A and b: the plan." in said
+    assert "Filament: the maker." in said
 
 
 def test_labels_are_escaped_and_kept_short() -> None:
