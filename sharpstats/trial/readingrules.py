@@ -52,7 +52,7 @@ def _check_odd_readings(checking: Checking, below_zero: bool) -> None:
     labels = checking.encoded("reading")
     numbers = read_numbers(labels.texts, decimal_comma=checking.table.decimal_comma)
     problems = _problems(numbers, checking.plan.scale == "log", below_zero)
-    blank = labels.rows_where(problems == "blank")
+    blank = labels.rows_where(problems == "blank") & ~_explained(checking)
     checking.asides.add(blank, "reading", "no-reading", "The row has no reading: the edge is not yet cut there.")
     for code, reason in REASONS.items():
         at_fault = labels.rows_where(problems == code)
@@ -65,6 +65,14 @@ def _check_odd_readings(checking: Checking, below_zero: bool) -> None:
     factor = _factors(checking, labels, numbers)
     _note_conversion(checking, (factor != 1) & labels.rows_where(sound))
     checking.typed["reading"] = pd.Series(np.where(sound, numbers.value, np.nan)[labels.codes] * factor)
+
+
+def _explained(checking: Checking) -> Flags:
+    """Tell which rows say in `set_aside` why they stay out: a cut without a reading is lost there, not still to come."""
+    if not checking.has("set_aside"):
+        return np.zeros(len(checking.frame), dtype=bool)
+    reasons = checking.encoded("set_aside")
+    return reasons.rows_where([bool(text.strip()) for text in reasons.texts])
 
 
 def _problems(numbers: Numbers, log: bool, below_zero: bool) -> NDArray[np.object_]:

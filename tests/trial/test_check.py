@@ -64,6 +64,12 @@ def test_a_reading_that_cannot_be_used_is_set_aside(check_text, text: str, code:
     assert checked.readings["edge"].tolist() == ["e2"]
 
 
+def test_a_lost_cut_with_its_reason_is_not_called_one_still_to_come(check_text):
+    checked = check_text('edge,medium,reading,set_aside\ne1,slate,,filament slipped\ne2,film,,\n')
+    assert checked.set_aside["code"].tolist() == ["by-hand", "no-reading"]
+    assert checked.set_aside["reason"].tolist()[0] == "filament slipped"
+
+
 def test_zero_may_be_read_where_the_scale_is_as_read(check_text):
     checked = check_text(with_reading("0"), scale="as read")
     assert checked.readings["reading"].tolist() == [0, 148]

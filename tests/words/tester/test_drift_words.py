@@ -78,6 +78,11 @@ class TestStability:
         assert "readings with lot B (or with what changed along with it: day)" in told
         assert "lot B and lot A never met the same day: these cuts cannot tell whether the lot or the day did" in told
 
+    def test_a_lot_that_is_named_lot_2_is_not_called_lot_lot_2(self) -> None:
+        table = cuts(step=0.2, days=True)
+        told = text(find_stability(table.assign(filament_lot="lot " + table["filament_lot"]), scale="log"))
+        assert "lot B and lot A never met the same day" in told and "lot lot" not in told
+
     def test_one_check_mass_in_newtons(self) -> None:
         rng = np.random.default_rng(2)
         table = pd.DataFrame({"reading": 9.8 + 0.02 * rng.standard_normal(30), "turn": range(30)})
