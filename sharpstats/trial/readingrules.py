@@ -68,7 +68,7 @@ def _check_odd_readings(checking: Checking, below_zero: bool) -> None:
 
 
 def _explained(checking: Checking) -> Flags:
-    """Tell which rows say in `set_aside` why they stay out: a cut without a reading is lost there, not still to come."""
+    """Tell which rows say in `set_aside` why they stay out: a cut without a reading was lost, not still to come."""
     if not checking.has("set_aside"):
         return np.zeros(len(checking.frame), dtype=bool)
     reasons = checking.encoded("set_aside")

@@ -28,6 +28,7 @@ CHANGES = [
     ({"alpha": 0.01}, "`alpha` was 0.05 and is 0.01."),
     ({"family": "none"}, '`family` was "holm" and is "none".'),
     ({"files": ("a.csv", "b.csv")}, '`readings` was not given and is "a.csv", "b.csv".'),
+    ({"tester_study": "../tester"}, '`tester_study` was not given and is "../tester".'),
     ({"factors": {"medium": ("A", "B")}}, '`factors.steel` was "x", "y" and is not given.'),
     ({"layout": replace(PLAN.layout, blocks=())}, '`layout.blocks` was "blade" and is not given.'),
     ({"layout": replace(PLAN.layout, interactions=())}, "`layout.interactions` was medium x steel and is not given."),
