@@ -179,7 +179,7 @@ def budget(
         raise ValueError(f"`cuts` must be a whole number from 1 up, got {cuts!r}")
     if reading is not None and not math.isfinite(reading):
         raise ValueError(f"`reading` must be a finite number, got {reading}")
-    sensitivities = np.array([_sensitivity(one, unit, reading) for one in parts])
+    sensitivities = np.array([_sensitivity(one, unit, reading) for one in parts], dtype=float)
     over = tuple(int(cuts) if one.averages else 1 for one in parts)
     edges = [(0 if one.cancels else 2) if difference else 1 for one in parts]
     inputs = Inputs(
@@ -245,7 +245,7 @@ def budget_of(
         raise ValueError("second-order terms are known for independent inputs only; leave `correlations` out")
     ones = (1,) * len(parts)
     drawn = Inputs(contributions=parts, copies=ones, over=ones, correlation=_correlation(parts, correlations or {}))
-    at = np.array([one.value for one in parts])
+    at = np.array([one.value for one in parts], dtype=float)
     found = derivatives(model, at, drawn.uncertainties)
     terms = _second_order_variance(found.first, found.second, found.third, drawn.uncertainties)
     value = float(model_values(model, at[:, None])[0])
@@ -293,6 +293,8 @@ def _correlation(parts: tuple[Contribution, ...], given: Correlations) -> Floats
             raise ValueError(f"a correlation must lie between -1 and 1, got {r} for {pair}")
         i, j = (places[name] for name in pair)
         one, other = parts[i], parts[j]
+        if given.get((pair[1], pair[0]), r) != r:
+            raise ValueError(f"`correlations` has two numbers for {pair}: {r} and {given[pair[1], pair[0]]}")
         if (one.averages, one.cancels) != (other.averages, other.cancels):
             raise ValueError(f"{pair} are correlated, so both average or none, and both cancel or none")
         found[i, j] = found[j, i] = r

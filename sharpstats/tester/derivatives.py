@@ -80,7 +80,7 @@ def derivatives(model: Callable[..., ArrayLike], at: Floats, u: Floats) -> Deriv
     >>> found.first.round(6).tolist(), abs(found.second.round(6)).tolist(), abs(found.third.round(4)).tolist()
     ([4.0, 12.0], [[0.0, 4.0], [4.0, 6.0]], [[0.0, 2.0], [0.0, 0.0]])
     """
-    free = np.flatnonzero(u > 0)
+    at, free = np.asarray(at, dtype=float), np.flatnonzero(u > 0)
     coarse, fine = (_differences(model, at, step * u, free) for step in (_STEP, _STEP / 2))
     first, second, third = ((4 * a - b) / 3 for a, b in zip(fine, coarse, strict=True))
     return Derivatives(first, second, third)

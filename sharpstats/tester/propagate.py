@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
 from sharpstats.errors import FitError
@@ -129,6 +130,13 @@ class Propagation(Shown):
     off_high: float
 
     @property
+    def table(self) -> pd.DataFrame:
+        """One row an interval: term (``symmetric`` or ``shortest``), low, high, level."""
+        rows = {"symmetric": (self.low, self.high), "shortest": (self.shortest_low, self.shortest_high)}
+        return pd.DataFrame([{"term": term, "low": low, "high": high, "level": self.level}
+                             for term, (low, high) in rows.items()])  # fmt: skip
+
+    @property
     def agrees(self) -> bool:
         """Whether both limits of the budget hold to within `delta` (JCGM 101, 8.1): the interval is validated."""
         return max(self.off_low, self.off_high) <= self.delta
@@ -197,12 +205,13 @@ def propagate(
     (3.9, 2.0)
     """
     rng = np.random.default_rng(seed)
-    block = max(math.ceil(100 / (1 - level) - 1e-9), _BLOCK)
+    block = max(math.ceil(round(100 / (1 - level), 3)), _BLOCK)
     judged = _judged(inputs)
+    fewest = max(min(_FEWEST_BLOCKS, most // block), 2)
     blocks: list[Floats] = []
     told: list[Floats] = []
     error = math.inf
-    while len(blocks) < _FEWEST_BLOCKS or (error > delta / 5 and (len(blocks) + 1) * block <= most):
+    while len(blocks) < fewest or (error > delta / 5 and (len(blocks) + 1) * block <= most):
         results = np.sort(_results(model, inputs, rng, block))
         blocks.append(results)
         told.append(np.array([results.mean(), results.std(ddof=1), *symmetric_limits(results, level)])[judged])

@@ -289,6 +289,7 @@ A, B, C = one("a", 1.0), one("b", 1.0), one("c", 1.0)
     ([one("t", 2.0, unit="gf")], {"unit": "%"}, "give its `sensitivity`, in % for 1 gf"),
     ([A, B], {"correlations": {("a", "x"): 0.5}}, "must name two of the contributions"),
     ([A, B], {"correlations": {("a", "a"): 0.5}}, "must name two of the contributions"),
+    ([A, B], {"correlations": {("a", "b"): 0.5, ("b", "a"): 0.4}}, "two numbers for"),
     ([A, B], {"correlations": {("a", "b"): 1.5}}, "must lie between -1 and 1"),
     ([A, B, C], {"correlations": {("a", "b"): 0.9, ("b", "c"): 0.9, ("a", "c"): -0.9}}, "positive semidefinite"),
     ([A, one("d", 1.0, averages=True)], {"correlations": {("a", "d"): 0.5}}, "both average or none"),

@@ -214,6 +214,19 @@ def test_the_seed_decides() -> None:
     assert first.low == pytest.approx(other.low, abs=2 * first.delta)
 
 
+def test_a_very_high_level_takes_few_large_blocks() -> None:
+    """At 99.99 % a block has a million draws (JCGM 101, 7.9.4): two of them, not ten."""
+    check = checked(budget([Contribution(name="a", standard=1.0)], level=0.9999))
+    assert check.trials == 2_000_000
+    assert check.high == pytest.approx(3.8906, abs=0.05)
+
+
+def test_both_intervals_are_in_the_table() -> None:
+    table = checked(budget([Contribution(name="a", half_width=1.0)], digits=1)).table
+    assert table["term"].tolist() == ["symmetric", "shortest"]
+    assert table["high"].iloc[0] == pytest.approx(0.95, abs=0.01)
+
+
 @pytest.mark.parametrize(("u", "digits", "delta"), [
     (0.035, 2, 0.0005), (2.0, 2, 0.05), (10.15, 2, 0.5), (9.96, 2, 0.5), (50e-6, 1, 5e-6), (24.0, 1, 5.0),
 ])  # fmt: skip
