@@ -201,7 +201,7 @@ def _limits(drift: float, own: str, step: float | None, unit: str) -> Iterator[C
 def _notes(
     found: Budget, scale: Scale, bias: float, step: float | None, coarse: bool, zero: list[str]
 ) -> Iterator[Note]:
-    unit, value = found.unit, found.reading or 0.0
+    unit, value, digits = found.unit, found.reading or 0.0, max(1 - math.floor(math.log10(found.expanded)), 0)
     if zero:
         yield Note("zero-spread", f"Estimated as zero and not in the budget: {', '.join(zero)}. A small study cannot "
                    "tell nothing from little.")  # fmt: skip
@@ -211,11 +211,12 @@ def _notes(
     if coarse:
         yield Note("rounding-apart", f"The step of {step:g} {unit} is so large against the spread of the cuts that "
                    "more cuts do not average rounding out: it stands by itself.")  # fmt: skip
-    if bias and not found.difference:
+    if round(bias, digits) and not found.difference:
         way = "high" if bias > 0 else "low"
-        yield Note("uncorrected-bias", f"Near {value:g} {unit} the tester reads {abs(bias):.3g} {unit} too {way}. "
-                   "Correct readings for that first: it is not in the budget.")  # fmt: skip
+        yield Note("uncorrected-bias", f"Near {value:.{digits}f} {unit} the tester reads {abs(bias):.{digits}f} {unit} "
+                   f"too {way}. Correct readings for that first: it is not in the budget.")  # fmt: skip
     if scale == "log" and not found.difference and found.expanded > _LOPSIDED * value:
         ratio = math.exp(found.expanded / value)
-        yield Note("lopsided", f"Cuts differ by so many percent, so the interval is longer upwards: near {value:g} "
-                   f"{unit} rather {value / ratio:.3g} to {value * ratio:.3g} {unit}.")  # fmt: skip
+        ends = f"{value / ratio:.{digits}f} to {value * ratio:.{digits}f} {unit}"
+        yield Note("lopsided", "Cuts differ by so many percent, so the interval is longer upwards: near "
+                   f"{value:.{digits}f} {unit} rather {ends}.")  # fmt: skip

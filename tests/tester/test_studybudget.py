@@ -98,7 +98,20 @@ def test_notes_that_people_must_read() -> None:
     assert codes(found) == ["uncorrected-bias", "lopsided"]
     assert "reads 3 gf too low" in found.notes[0].text
     low, high = 150 * math.exp(-found.expanded / 150), 150 * math.exp(found.expanded / 150)
-    assert f"{low:.3g} to {high:.3g} gf" in found.notes[1].text
+    assert f"{low:.0f} to {high:.0f} gf" in found.notes[1].text
+
+
+@pytest.mark.parametrize(("reading", "unit", "says"), [
+    (148.3717, "gf", ("Near 148 gf", "3 gf too high")), (1523.4, "gf", ("Near 1523 gf", "3 gf too high")),
+    (1.4715, "N", ("Near 1.47 N", "3.00 N too high")),
+])  # fmt: skip
+def test_numbers_in_notes_have_the_digits_of_the_uncertainty(reading: float, unit: str, says: tuple[str, str]) -> None:
+    found = made(scale="log", reading=reading, unit=unit, repeatability=Estimated(sd=0.08, df=50), bias=3.0)
+    assert all(text in found.notes[0].text for text in says)
+
+
+def test_a_bias_that_rounds_to_nothing_is_not_told() -> None:
+    assert codes(made(bias=0.2)) == []
 
 
 def test_a_spread_that_is_hardly_known_has_one_degree_of_freedom() -> None:
