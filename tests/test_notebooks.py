@@ -57,3 +57,19 @@ def test_the_experts_notebook_shows_what_alike_scores_would_hide(run):
     assert "image/png" in cells["draw"]
     assert "each score fresh" in cells["why"]  # and the cell itself asserts which is smaller
     assert "worker x machine" in cells["squares"] and "likelihood" in cells["beside"]
+
+
+@pytest.mark.filterwarnings("ignore::UserWarning")
+def test_the_walk_through_the_tester_answers_every_question_and_draws_it(run):
+    cells = run["trust_the_tester"]
+    assert [name for name, text in cells.items() if not text] == []
+    pictures = [text for text in cells.values() if "image/png" in text]
+    assert len(pictures) == 10
+    for name, words in {
+        "spreads": "limit r", "agree": "volunteer A and volunteer C", "needed": "To show a difference of 15 %",
+        "wear": "each further cut on an edge", "drift": "lot 2 are 5 % higher than with lot 1",
+        "masses": "(hysteresis", "rounding": "rounds all to 5 gf", "shops": "shop quarry",
+        "link": "your margin of 15 % is larger than",
+    }.items():  # fmt: skip
+        assert words in cells[name], name
+    assert "operator x edge" in cells["expert-model"] and "angle in the slot" in cells["expert-budget"]
