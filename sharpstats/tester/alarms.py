@@ -174,8 +174,10 @@ class Chance:
 
     Attributes
     ----------
-    most, most_known : ndarray of shape (draws, rules)
-        Largest severities, with centre and spread estimated from the series itself, and known.
+    most : ndarray of shape (draws, rules)
+        Largest severities, with centre and spread estimated from the series itself.
+    most_known : ndarray of shape (fewer draws, rules)
+        The same with centre and spread known.
     """
 
     most: Floats
@@ -214,7 +216,8 @@ def simulated(series: Series, rng: np.random.Generator) -> Chance:
         values -= values.mean(axis=1, keepdims=True)
         values /= np.abs(np.diff(values, axis=1)).sum(axis=1, keepdims=True) / (d2 * spread)
         parts.append(_largest(values))
-        known.append(_largest(noise))
+        if start < _DRAWS[0]:  # enough for a rate that nothing rests on
+            known.append(_largest(noise[: _DRAWS[0]]))
     return Chance(np.vstack(parts), np.vstack(known))
 
 

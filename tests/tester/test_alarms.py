@@ -33,13 +33,13 @@ class TestLimits:
         assert np.all(found.rates <= found.joint)
 
     def test_fresh_steady_series(self) -> None:
-        """100 of one layout: p values uniform, and 5 % of them below 5 %, within four Monte-Carlo errors."""
+        """60 of one layout: p values uniform, and 5 % of them below 5 %, within four Monte-Carlo errors."""
         table = pd.DataFrame({"edge": list("aabbcc") * 5, "operator": list("pppqqq") * 5, "turn": range(30)})
         series = cut_series(table.assign(reading=NOISE[:30]), "as read")
         chance, fresh = (simulated(series, np.random.default_rng(seed)) for seed in (1, 2))
-        p = np.array([chance.joint(worst) for worst in fresh.most[:100]])
-        assert abs(p.mean() - 0.5) < 4 * math.sqrt(1 / 12 / 100)
-        assert abs((p <= 0.05).mean() - 0.05) < 4 * math.sqrt(0.05 * 0.95 / 100)
+        p = np.array([chance.joint(worst) for worst in fresh.most[:60]])
+        assert abs(p.mean() - 0.5) < 4 * math.sqrt(1 / 12 / 60)
+        assert abs((p <= 0.05).mean() - 0.05) < 4 * math.sqrt(0.05 * 0.95 / 60)
 
     def test_rates_of_usual_limits_agree_with_the_exact_ones(self) -> None:
         """Spread and centre estimated from 250 cuts: nearly known."""

@@ -143,8 +143,8 @@ def rejections(trials: int) -> float:
 
 
 def test_false_steps() -> None:
-    """60 studies without a step: within four Monte-Carlo errors of 5 %."""
-    assert rejections(60) <= 0.05 + 4 * math.sqrt(0.05 * 0.95 / 60)
+    """30 studies without a step: within four Monte-Carlo errors of 5 %."""
+    assert rejections(30) <= 0.05 + 4 * math.sqrt(0.05 * 0.95 / 30)
 
 
 @pytest.mark.slow
