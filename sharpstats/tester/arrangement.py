@@ -245,7 +245,7 @@ def _kind_notes(kind: Kind, parts: Sequence[Part]) -> list[Note]:
                            "repeatability."),
     }  # fmt: skip
     few = [part for part in parts if not part.of_edges and BOTH not in part.names and part.levels < FEW_LEVELS]
-    return ([told[kind]] if kind in told else []) + [_few_note(part) for part in few]
+    return ([told[kind]] if kind in told else []) + ([_few_note(few)] if few else [])
 
 
 FEW_LEVELS = 5
@@ -253,9 +253,11 @@ FEW_LEVELS = 5
 and their SD's 95 % limits lie more than a factor of six apart (chi-square)."""
 
 
-def _few_note(part: Part) -> Note:
-    return Note("few-levels", f"There were only {part.levels} levels of {part.name}, so the spread between them is "
-                "known badly: its interval is wide, and that is right.")  # fmt: skip
+def _few_note(parts: Sequence[Part]) -> Note:
+    levels = [f"{part.levels} levels of {part.name}" for part in parts]
+    listed = " and ".join([*([", ".join(levels[:-1])] if levels[1:] else []), levels[-1]])
+    return Note("few-levels", f"There were only {listed}, so the spread between them is known badly: a wide interval "
+                "is right then.")  # fmt: skip
 
 
 def _together_note(part: Part) -> Note:

@@ -110,7 +110,7 @@ def _row(axes: Axes, row: pd.Series, sd: str) -> None:
     if own:
         _interval(axes, y + 0.12, float(row["reml_low"]), float(row["reml_high"]), 0.9, "reml interval")
         axes.plot([row["reml"]], [y + 0.12], "|", color=SOFT, markersize=6, clip_on=False, label="reml")
-    axes.plot([row["sd"]], [y + 0.02], "o" if own else "s", color=INKS[0] if own else INKS[1], markersize=8.5,
+    axes.plot([row["sd"]], [y + 0.02], "o" if own else "s", color=INKS[0] if own else INKS[1], markersize=7,
               markeredgecolor=GROUND, clip_on=False, label="sd", zorder=4)  # fmt: skip
 
 

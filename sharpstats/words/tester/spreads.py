@@ -32,6 +32,9 @@ NAMES = {
 }
 """What each part is called for people."""
 
+FAR_OFF = 3.0
+"""An interval that ends this many times above its estimate is explained."""
+
 
 def named(term: str) -> str:
     """Return what a part or sum is called for people.
@@ -107,8 +110,19 @@ def reproducibility_sentence(found: Spreads) -> str:
     listed = " and ".join([", ".join(inside[:-1]), inside[-1]]) if len(inside) > 1 else inside[0]
     return (
         f"Two cuts on {_edges(found)} by {by} differ by less than {shown_amount(found, 'R')}; inside it, beside "
-        f"repeatability: {listed}."
+        f"repeatability: {listed}.{_why_wide(found)}"
     )
+
+
+def _why_wide(found: Spreads) -> str:
+    """Say which part had too few levels, where that leaves the upper end of R far off."""
+    limit = found.limits["R"]
+    if limit.high < FAR_OFF * limit.estimate:
+        return ""
+    own = [part for part in found.parts if not part.of_edges]
+    fewest = min(part.levels for part in own)
+    listed = " and ".join(f"{fewest} {named(part.name)}" for part in own if part.levels == fewest)
+    return f" The interval is that wide because only {listed} were tried."
 
 
 def categories_sentence(found: Spreads) -> str:

@@ -42,6 +42,11 @@ class TestSpreads:
     def test_what_is_inside_is_said(self, kept: Spreads) -> None:
         assert "inside it, beside repeatability: operator, operator x edge and day = filament lot." in told(kept)
 
+    def test_a_wide_interval_is_explained(self, kept: Spreads) -> None:
+        assert kept.limits["R"].high > 3 * kept.limits["R"].estimate
+        assert "The interval is that wide because only 2 days = filament lots were tried." in told(kept)
+        assert "that wide" not in told(find_spreads(crossed(11, operators=12), scale="log"))
+
     def test_every_note_is_told(self, kept: Spreads) -> None:
         text = told(kept)
         for note in kept.notes:
