@@ -12,7 +12,9 @@ from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.agreement import Agreement, By, agree
+from sharpstats.tester.budget import Budget
 from sharpstats.tester.drift import Stability, find_stability
+from sharpstats.tester.gather import study_budget
 from sharpstats.tester.masses import Calibration, weigh
 from sharpstats.tester.plan import TesterPlan
 from sharpstats.tester.rounding import Rounding, find_rounding
@@ -49,6 +51,8 @@ class Examination(Shown):
         How finely it reads.
     agreements : tuple of Agreement
         Whether operators, and testers, that read the same edges agree.
+    budget : Budget or None
+        What makes a reading uncertain, and by how much in all.
     round_robin : RoundRobin or None
         Whether other shops read the same.
     skipped : tuple of Note
@@ -64,6 +68,7 @@ class Examination(Shown):
     calibration: Calibration | None
     rounding: Rounding | None
     agreements: tuple[Agreement, ...]
+    budget: Budget | None
     round_robin: RoundRobin | None
     skipped: tuple[Note, ...]
 
@@ -92,17 +97,20 @@ def examine(study: TesterStudy) -> Examination:
     """
     plan, skipped = study.plan, _Skipped()
     cuts = _Cuts(study, plan, skipped)
-    spreads = cuts.spreads()
+    spreads, drift, rounding, calibration = cuts.spreads(), cuts.drift(), cuts.rounding(), _masses(study, skipped)
     return Examination(
         study=study,
         spreads=spreads,
         smallest=None if spreads is None else skipped.unless("smallest", lambda: smallest_difference(spreads)),
         needed=() if spreads is None else _needed(spreads, plan),
         wear=cuts.wear(),
-        drift=cuts.drift(),
-        calibration=_masses(study, skipped),
-        rounding=cuts.rounding(),
+        drift=drift,
+        calibration=calibration,
+        rounding=rounding,
         agreements=cuts.agreements(),
+        budget=None if study.readings is None else skipped.unless(
+            "budget", lambda: study_budget(plan, spreads, drift, calibration, rounding)
+        ),
         round_robin=_shops(study, skipped),
         skipped=tuple(skipped.notes),
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from sharpstats.tester.contribution import Contribution
 from sharpstats.trial.plan import Operators, Publishing, Scale
 from sharpstats.units import NEWTONS_PER_GF, ForceUnit, Quantity
 
@@ -87,6 +88,8 @@ class TesterPlan:
         The difference between two edges that the tester shall be able to show.
     layout : StudyLayout
     masses : CheckMasses
+    contributions : tuple of Contribution
+        What makes readings uncertain besides, which no reading of the study can show.
     publishing : StudyPublishing
     """
 
@@ -98,4 +101,5 @@ class TesterPlan:
     wanted: Quantity | None = None
     layout: StudyLayout = field(default_factory=StudyLayout)
     masses: CheckMasses = field(default_factory=CheckMasses)
+    contributions: tuple[Contribution, ...] = ()
     publishing: StudyPublishing = field(default_factory=StudyPublishing)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 from sharpstats.errors import PlanError
+from sharpstats.tester.contributions import read_contributions
 from sharpstats.tester.plan import CheckMasses, Kind, StudyLayout, StudyPublishing, TesterPlan
 from sharpstats.trial.claimvalues import Ground, margin_above_zero
 from sharpstats.trial.item import Item, Key, read_table
@@ -21,7 +22,7 @@ from sharpstats.units import FORCE_UNITS, ForceUnit
 TESTER_FILE = "tester.toml"
 NEW = "sharpstats new --tester DIR"
 
-SECTIONS: dict[str, Any] = {"layout": {}, "masses": {}, "publishing": {}}
+SECTIONS: dict[str, Any] = {"layout": {}, "masses": {}, "publishing": {}, "contribution": None}
 """The tables of a plan, and what stands for one that is left out."""
 
 TOP_KEYS: tuple[Key, ...] = (
@@ -111,7 +112,8 @@ def _values(root: Item) -> dict[str, Any]:
     for name, kind in kinds.items():
         found = section(root, name, SECTIONS).attempt_whole(partial(_read_section, keys=keys[name]))
         values[name] = kind(**found or {})
-    return values
+    contributions = section(root, "contribution", SECTIONS).attempt(partial(read_contributions, unit=unit))
+    return values | {"contributions": contributions or ()}
 
 
 def _top(root: Item) -> dict[str, Any]:

@@ -19,6 +19,7 @@ QUESTIONS: dict[str, str] = {
     "calibration": "What does it read under known loads?",
     "rounding": "How finely does it read?",
     "agreements": "Do two of them agree?",
+    "budget": "What goes into its uncertainty?",
     "round_robin": "Do other shops read the same?",
 }
 """The parts of an examination, in the order in which they are told, each with what it answers."""
