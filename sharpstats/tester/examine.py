@@ -13,7 +13,7 @@ from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.agreement import Agreement, By, agree
 from sharpstats.tester.budget import Budget
-from sharpstats.tester.drift import Stability, find_stability
+from sharpstats.tester.drift import Stability, find_stability, mass_stability
 from sharpstats.tester.gather import study_budget
 from sharpstats.tester.masses import Calibration, weigh
 from sharpstats.tester.plan import TesterPlan
@@ -47,6 +47,8 @@ class Examination(Shown):
         Whether the tester stayed the same from the first cut to the last.
     calibration : Calibration or None
         What it reads under known loads.
+    mass_drift : Stability or None
+        Whether it reads the same under known loads from the first series to the last.
     rounding : Rounding or None
         How finely it reads.
     agreements : tuple of Agreement
@@ -66,6 +68,7 @@ class Examination(Shown):
     wear: Wear | None
     drift: Stability | None
     calibration: Calibration | None
+    mass_drift: Stability | None
     rounding: Rounding | None
     agreements: tuple[Agreement, ...]
     budget: Budget | None
@@ -106,6 +109,7 @@ def examine(study: TesterStudy) -> Examination:
         wear=cuts.wear(),
         drift=drift,
         calibration=calibration,
+        mass_drift=None if calibration is None else _mass_drift(calibration, plan, skipped),
         rounding=rounding,
         agreements=cuts.agreements(),
         budget=None if study.readings is None else skipped.unless(
@@ -196,6 +200,15 @@ def _masses(study: TesterStudy, skipped: _Skipped) -> Calibration | None:
         return None
     return skipped.unless("calibration", lambda: weigh(
         masses, unit=plan.unit, level=plan.level, uncertainty=plan.masses.uncertainty,
+    ))  # fmt: skip
+
+
+def _mass_drift(calibration: Calibration, plan: TesterPlan, skipped: _Skipped) -> Stability | None:
+    used = calibration.readings
+    if "run" not in used or used["run"].isna().any():
+        return None
+    return skipped.unless("mass_drift", lambda: mass_stability(
+        used, unit=plan.unit, level=plan.level, seed=seed_of(plan),
     ))  # fmt: skip
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from sharpstats.errors import FitError
-from sharpstats.tester.arrangement import BOTH, REPEATABILITY, Part
 from sharpstats.tester.budget import Budget
 from sharpstats.tester.drift import Stability
 from sharpstats.tester.masses import Calibration
@@ -13,7 +12,7 @@ from sharpstats.tester.plan import TesterPlan
 from sharpstats.tester.rounding import Rounding
 from sharpstats.tester.seeds import seed_of
 from sharpstats.tester.spreads import Spreads
-from sharpstats.tester.studybudget import Estimated, from_study
+from sharpstats.tester.studybudget import Estimated, estimated_parts, from_study
 
 
 def study_budget(
@@ -43,14 +42,11 @@ def study_budget(
     if spreads is None:
         raise FitError("Without the spread of cuts on an edge there is no budget.")
     reading = _middle(spreads)
-    own = {part.name: part for part in spreads.parts if not part.of_edges}
-    apart = {name: _estimated(spreads, part) for name, part in own.items() if BOTH in part.names}
-    shared = {name: _estimated(spreads, part) for name, part in own.items() if name not in apart}
+    repeatability, shared, apart = estimated_parts(spreads)
     masses = plan.masses.uncertainty
     return from_study(
         reading=reading, unit=plan.unit, scale=plan.scale,
-        repeatability=Estimated(sd=spreads.sds[REPEATABILITY].estimate, df=_known(spreads.df)),
-        shared=shared, apart=apart, drift=_drift(drift),
+        repeatability=repeatability, shared=shared, apart=apart, drift=_drift(drift),
         calibration=None if calibration is None else _calibration(calibration, reading),
         bias=0.0 if calibration is None else float(calibration.line.at(reading)) - reading,
         masses=Estimated(sd=masses.to(plan.unit).value, source="the plan") if masses and calibration else None,
@@ -62,15 +58,6 @@ def study_budget(
 def _middle(spreads: Spreads) -> float:
     value = float(spreads.readings["value"].mean())
     return float(np.exp(value)) if spreads.scale == "log" else value
-
-
-def _estimated(spreads: Spreads, part: Part) -> Estimated:
-    """Take the levels of a part, less one, as its degrees of freedom."""
-    return Estimated(sd=spreads.sds[part.name].estimate, df=max(part.levels - 1.0, 1.0))
-
-
-def _known(df: float) -> float:
-    return df if np.isfinite(df) else 1.0
 
 
 def _drift(drift: Stability | None) -> float:

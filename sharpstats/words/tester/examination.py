@@ -17,6 +17,7 @@ QUESTIONS: dict[str, str] = {
     "wear": "Does testing wear the edge?",
     "drift": "Does it drift?",
     "calibration": "What does it read under known loads?",
+    "mass_drift": "Does it read the same under known loads from first to last?",
     "rounding": "How finely does it read?",
     "agreements": "Do two of them agree?",
     "budget": "What goes into its uncertainty?",
