@@ -690,10 +690,12 @@ def _check_anchored(frame: ModelFrame, sums: OverSums, null: Floats) -> None:
 def _design(frame: ModelFrame, units: Units) -> Floats:
     """X unit by unit where it is constant within units, else reading by reading."""
     codes = {name: frame.factors[name].codes for name in frame.fixed_factors}
-    columns = design_columns(frame)
-    if frame.covariates or not all(constant_within(c, units.unit, units.first) for c in codes.values()):
+    columns, first = design_columns(frame), units.first
+    single = units.size.size == units.unit.size
+    if not single and (frame.covariates or not all(constant_within(c, units.unit, first) for c in codes.values())):
         return design_matrix(columns, codes, frame.covariates, frame.y.size)
-    return design_matrix(columns, {name: c[units.first] for name, c in codes.items()}, {}, units.size.size)
+    covariates = {name: values[first] for name, values in frame.covariates.items()}
+    return design_matrix(columns, {name: c[first] for name, c in codes.items()}, covariates, first.size)
 
 
 def _centred(y: Floats) -> tuple[Floats, float]:

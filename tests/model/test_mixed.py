@@ -271,6 +271,14 @@ class TestNothingElseMatters:
         pd.testing.assert_frame_equal(table, before)
 
 
+    def test_labels_of_edges_with_one_reading_each_leave_a_covariate_in_its_row(self) -> None:
+        """Labels sort as e0, e1, e10, e11, e2 ...; against numpy's least squares, 10 digits."""
+        x = np.arange(13.0) ** 1.3
+        table = pd.DataFrame({"x": x, "y": 2 * x + np.sin(7 * x), "edge": [f"e{i}" for i in range(13)]})
+        fit = fit_mixed(table, response="y", fixed=["x"], random=["edge"], covariates=["x"])
+        np.testing.assert_allclose(fit.coefficients.estimate, np.polyfit(x, table["y"], 1)[::-1], rtol=1e-10)
+
+
 class TestSteps:
     def test_by_hand_the_steps_give_the_one_line_call(self) -> None:
         fit = fit_mixed(unbalanced(1), response="y", fixed=["medium"], random=["blade", "edge"])
