@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from sharpstats.errors import FitError
 from sharpstats.notes import Note
 from sharpstats.units import NEWTONS_PER_GF, ForceUnit
 
+Floats = NDArray[np.float64]
 SLIPS = {
-    1000.0: "as if they were written in kg: write them in grams",
-    0.001: "as if they were written in mg: write them in grams",
+    1000.0: "as if they were written in kg: write masses in grams and forces in the plan's unit",
+    0.001: "as if they were written in mg, or the readings in kg: write masses in grams, readings in the plan's unit",
+    1000 * NEWTONS_PER_GF: "as if the readings were in N and the loads in kg: give both in the plan's unit",
     1 / NEWTONS_PER_GF: "as if the readings were in gf and the loads in N: give both in the plan's unit",
     NEWTONS_PER_GF: "as if the readings were in N and the loads in gf: give both in the plan's unit",
 }
@@ -57,23 +60,44 @@ def _series(used: pd.DataFrame) -> pd.Series:
 
 
 def _complain(used: pd.DataFrame, unit: ForceUnit) -> None:
+    if not np.isfinite(used[["applied", "reading"]].to_numpy(float)).all() or (used["applied"] < 0).any():
+        raise FitError("A load or a reading is missing, or a load is below zero. Write a number, or set the row aside.")
     loads = used["applied"].unique()
     if len(loads) < 2 or len(used) < 3:
         raise FitError(
             f"{len(used)} reading(s) under {len(loads)} load(s) are not enough: hang on at least two different masses, "
             "each several times."
         )
-    ratio = float(np.median(used.loc[used["applied"] > 0, "reading"] / used.loc[used["applied"] > 0, "applied"]))
+    loaded = used[used["applied"] > 0]
+    ratios = (loaded["reading"] / loaded["applied"]).to_numpy()
+    ratio = float(np.median(ratios))
     for slip, mend in SLIPS.items():
         if slip / NEAR < ratio < slip * NEAR:
             raise FitError(f"The tester reads {ratio:.3g} times the loads, {mend}. Nothing was converted.")
+    _complain_of_rows(ratios, loaded["applied"].to_numpy())
     line = np.polyfit(used["applied"], used["deviation"], 1)
     scatter = used["deviation"] - np.polyval(line, used["applied"])
     if np.abs(scatter).max() <= 1e-9 * used["reading"].abs().max():
         raise FitError(
-            f"The readings lie on a line without any scatter, which no tester does: its step is too coarse to show it, "
-            f"or they were worked out and not read. Read to a finer step, in {unit}."
+            f"The readings lie on a line (reading = {round(line[1], 6) + 0.0:.4g} {unit} + {1 + line[0]:.5g} x load) "
+            "without any scatter, which no tester does: its step is too coarse to show it, or they were worked out and "
+            "not read. Read to a finer step, or hang on loads that are no whole steps."
         )
+
+
+def _complain_of_rows(ratios: Floats, loads: Floats) -> None:
+    """Refuse where some loads slipped and others did not."""
+    for slip, mend in SLIPS.items():
+        slipped = (ratios > slip / NEAR) & (ratios < slip * NEAR)
+        others = ~np.isin(loads, loads[slipped])
+        if not slipped.any() or not others.any() or not 1 / FAR < np.median(ratios[others]) < FAR:
+            continue
+        meant = loads[slipped] * slip  # an offset makes large ratios too, but under loads that are very small anyway
+        if ((meant > loads[others].min() / 3) & (meant < 3 * loads[others].max())).any():
+            raise FitError(
+                f"Under {len(set(loads[slipped]))} of {len(set(loads))} loads the tester reads about {slip:.3g} times "
+                f"the load, {mend}. Nothing was converted."
+            )
 
 
 def _remarks(used: pd.DataFrame, over: int) -> list[Note]:

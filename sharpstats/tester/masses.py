@@ -6,34 +6,35 @@ three series or more they are a random part of the model, and standard errors fo
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import linalg, special, stats
 
-from sharpstats.errors import FitError
 from sharpstats.late import Shown
-from sharpstats.model import means
-from sharpstats.model.freedom import Tested, f_kenward_roger
-from sharpstats.model.mixed import MixedFit, fit_mixed
+from sharpstats.model.freedom import Tested
+from sharpstats.model.mixed import MixedFit
 from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount, Amounts, gathered
+from sharpstats.tester.biases import find_biases
 from sharpstats.tester.line import Line, amount
+from sharpstats.tester.loadfit import (
+    APPLIED,
+    DEVIATION,
+    FEWEST_SERIES,
+    SERIES,
+    Spread,
+    fit_loads,
+    joint_test,
+    spread_of,
+)
 from sharpstats.tester.loads import checked_loads
 from sharpstats.units import ForceUnit, Quantity
 
 Floats = NDArray[np.float64]
-Spread = Literal["constant", "proportional"]
-FEWEST_SERIES = 3
-"""Fewer series say next to nothing of how far series differ."""
-GROWS = 0.05
-"""p value below which the spread of repeats is taken to grow with the load."""
 LOADS_FOR_CURVE = 4
-DEVIATION, LOAD, APPLIED, SERIES = "deviation", "load", "applied", "series"
 ZERO, HYSTERESIS = "shift of zero", "hysteresis"
 
 
@@ -66,7 +67,7 @@ class Calibration(Shown):
     hysteresis : Amounts or None
         Reading on the way down minus reading on the way up, by load and overall.
     zero : Amount or None
-        Last reading without a load minus the first, averaged over series.
+        Reading without a load after the last load of a series minus that before its first, averaged over series.
     uncertainty : float or None
         Standard uncertainty of the loads, inside the intervals of the biases.
     series : int
@@ -136,9 +137,8 @@ def weigh(
     Notes
     -----
     The line is fitted to the deviations (reading minus load), which keeps digits. Where repeats scatter the
-    more the larger the load (a regression of their absolute deviations on the load, p < 0.05), deviations are
-    divided by the load, which is weighted least squares with weights 1 / load^2; readings without a load
-    then have no part in the line.
+    more the larger the load (see `spread_of`), deviations are divided by the load, which is weighted least
+    squares with weights 1 / load^2; readings without a load then have no part in the line.
 
     References
     ----------
@@ -156,51 +156,32 @@ def weigh(
     """
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
-    used, notes = checked_loads(masses, unit)
     u = uncertainty.to(unit).value if isinstance(uncertainty, Quantity) else uncertainty
-    grows_p = _grows(used)
-    spread: Spread = "proportional" if grows_p < GROWS and (used[APPLIED] > 0).sum() > 2 else "constant"
+    if u is not None and not (np.isfinite(u) and u >= 0):
+        raise ValueError(f"`uncertainty` must be a number not below zero, got {uncertainty}")
+    used, notes = checked_loads(masses, unit)
+    spread, grows_p = spread_of(used)
     fit = _line_fit(used, spread, level)
     line = _line(fit, spread, level)
-    bias, straight = _biases(used, line, level, u)
+    bias, straight = find_biases(used, spread, level, u)
     series = int(used[SERIES].nunique()) if fit.structure.kept else 0
     return Calibration(
         unit=unit, level=level, readings=used, bias=bias, line=line, spread=spread, grows_p=grows_p,
         slope=_coefficient(fit, line.slope, int(spread == "constant"), level),
         intercept=_coefficient(fit, line.intercept, int(spread != "constant"), level),
-        as_it_should=_test(fit, np.eye(2)), straight=straight, curve=_curve(used, spread, level),
+        as_it_should=joint_test(fit, np.eye(2)), straight=straight, curve=_curve(used, spread, level),
         hysteresis=_hysteresis(used, level), zero=_zero(used, level), uncertainty=u, series=series,
         notes=(*notes, *_notes(used, spread, series, u)),
     )  # fmt: skip
 
 
-def _grows(used: pd.DataFrame) -> float:
-    """Whether repeats scatter the more the larger the load: their absolute deviations against it."""
-    groups = used.groupby(APPLIED)["reading"]
-    sizes = groups.transform("size").to_numpy()
-    # A deviation from a mean of n is smaller than the error by the root of 1 - 1/n.
-    apart = np.abs(used["reading"] - groups.transform("mean")) / np.sqrt(1 - 1 / np.maximum(sizes, 2))
-    told = sizes > 1
-    x, y = used.loc[told, APPLIED].to_numpy(), apart[told].to_numpy()
-    if len(np.unique(x)) < 3 or np.ptp(y) == 0:
-        return float("nan")
-    found = stats.linregress(x, y, alternative="greater")
-    return float(found.pvalue)
-
-
-def _model(table: pd.DataFrame, fixed: list[str], covariates: list[str], level: float) -> MixedFit:
-    """Fit with series as a random part where there are enough of them."""
-    random = [SERIES] if table[SERIES].nunique() >= FEWEST_SERIES else []
-    return fit_mixed(table, response=DEVIATION, fixed=fixed, random=random, covariates=covariates, level=level)
-
-
 def _line_fit(used: pd.DataFrame, spread: Spread, level: float) -> MixedFit:
     """Fit the deviations as a line of the load; divided by the load where the spread is proportional to it."""
     if spread == "constant":
-        return _model(used, [APPLIED], [APPLIED], level)
+        return fit_loads(used, [APPLIED], [APPLIED], level)
     loaded = used[used[APPLIED] > 0]
     x = loaded[APPLIED]
-    return _model(loaded.assign(deviation=loaded[DEVIATION] / x, applied=1 / x), [APPLIED], [APPLIED], level)
+    return fit_loads(loaded.assign(deviation=loaded[DEVIATION] / x, applied=1 / x), [APPLIED], [APPLIED], level)
 
 
 def _line(fit: MixedFit, spread: Spread, level: float) -> Line:
@@ -232,52 +213,6 @@ def _coefficient(fit: MixedFit, estimate: float, place: int, level: float) -> Am
     return amount(estimate, float(found.se[place]), float(found.df[place]), level)
 
 
-def _test(fit: MixedFit, rows: Floats) -> Tested:
-    """Test rows of coefficients, with what was taken off the response put back."""
-    first = np.eye(1, len(fit.fixed.beta)).ravel()
-    return f_kenward_roger(replace(fit.fixed, beta=fit.fixed.beta + fit.offset * first), rows)
-
-
-def _biases(used: pd.DataFrame, line: Line, level: float, u: float | None) -> tuple[pd.DataFrame, Tested | None]:
-    """Mean deviation at each load, and the test that the means lie on a line."""
-    groups = used.groupby(APPLIED)
-    table = groups["reading"].agg(["size", "mean"]).reset_index().rename(columns={"size": "cuts"})
-    table["bias"] = groups[DEVIATION].mean().to_numpy()
-    if not (table["cuts"] > 1).any():
-        return _with_limits(table.assign(se=np.nan, df=np.nan), level, u), None
-    labelled = used.assign(load=[f"{value!r}" for value in used[APPLIED]])
-    try:
-        fit = _model(labelled, [LOAD], [], level)
-    except FitError:  # every repeat reads the same
-        return _with_limits(table.assign(se=np.nan, df=np.nan), level, u), None
-    found = fit.means(LOAD)
-    order = [found.terms.index(f"{value!r}") for value in table[APPLIED]]
-    table = table.assign(bias=found.estimate[order], se=found.se[order], df=found.df[order])
-    return _with_limits(table, level, u), _lack_of_fit(fit, table, order)
-
-
-def _lack_of_fit(fit: MixedFit, table: pd.DataFrame, order: list[int]) -> Tested | None:
-    """Test every contrast between the means of loads that is zero for points on a line."""
-    x = table[APPLIED].to_numpy()
-    if len(x) < 3:
-        return None
-    free = linalg.null_space(np.column_stack([np.ones_like(x), x / x.max()]).T).T
-    rows, _ = means.mean_rows(fit.frame, (LOAD,), {})
-    return _test(fit, free @ rows[order][:, fit.kept_columns])
-
-
-def _with_limits(table: pd.DataFrame, level: float, u: float | None) -> pd.DataFrame:
-    """Add limits, into which the uncertainty of the loads goes with effective degrees of freedom."""
-    se, df = table["se"].to_numpy(float), table["df"].to_numpy(float)
-    whole = np.hypot(se, 0.0 if u is None else u)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        effective = np.where(se > 0, df * (whole / se) ** 4, np.inf)
-        percent = np.where(table[APPLIED] > 0, 100 * table["bias"] / table[APPLIED], np.nan)
-    reach = special.stdtrit(np.minimum(effective, 1e12), (1 + level) / 2) * whole
-    bias = table["bias"]
-    return table.assign(se=whole, df=effective, low=bias - reach, high=bias + reach, percent=percent)
-
-
 def _curve(used: pd.DataFrame, spread: Spread, level: float) -> Amount | None:
     """How far a parabola bends away from the line, from the middle of the loads to their ends."""
     x = used[APPLIED]
@@ -289,7 +224,9 @@ def _curve(used: pd.DataFrame, spread: Spread, level: float) -> Amount | None:
         bent = bent[x > 0]
         bent = bent.assign(deviation=bent[DEVIATION] / bent[APPLIED], bent=bent["bent"] / bent[APPLIED],
                            applied=1 / bent[APPLIED])  # fmt: skip
-    found = _model(bent, [APPLIED, "bent"], [APPLIED, "bent"], level).coefficients
+    if bent[APPLIED].nunique() < LOADS_FOR_CURVE or len(bent) <= LOADS_FOR_CURVE - 1:
+        return None
+    found = fit_loads(bent, [APPLIED, "bent"], [APPLIED, "bent"], level).coefficients
     return amount(float(found.estimate[2]), float(found.se[2]), float(found.df[2]), level)
 
 
@@ -317,19 +254,27 @@ def _mean_of(values: Floats, level: float) -> Amount:
 
 
 def _zero(used: pd.DataFrame, level: float) -> Amount | None:
-    """Last reading without a load minus the first, in each series that has two."""
-    empty = used[used[APPLIED] == 0]
-    ends = empty.groupby(SERIES)["reading"].agg(["first", "last", "size"])
-    shifts = (ends["last"] - ends["first"])[ends["size"] > 1].to_numpy()
-    return _mean_of(shifts, level) if len(shifts) else None
+    """Shift of the reading without a load, in each series that has one before and after."""
+    shifts = [_shift(one) for _, one in used.groupby(SERIES)]
+    known = np.array([shift for shift in shifts if shift is not None])
+    return _mean_of(known, level) if len(known) else None
+
+
+def _shift(series: pd.DataFrame) -> float | None:
+    """Mean reading without a load after the last load minus that before the first; None without one of them."""
+    loaded = np.flatnonzero(series[APPLIED] > 0)
+    if not len(loaded):
+        return None
+    before, after = series["reading"].iloc[: loaded[0]], series["reading"].iloc[loaded[-1] + 1 :]
+    return float(after.mean() - before.mean()) if len(before) and len(after) else None
 
 
 def _notes(used: pd.DataFrame, spread: Spread, series: int, u: float | None) -> list[Note]:
     notes = []
     if series == 0:
-        notes.append(Note("independent", f"All readings count as independent of each other, since fewer than "
-                          f"{FEWEST_SERIES} series were made: what differs from series to series is not seen, and "
-                          "limits may be too narrow."))  # fmt: skip
+        notes.append(Note("independent", "All readings count as independent of each other, since there "
+                          f"are not {FEWEST_SERIES} series of several readings: what differs from series to series is "
+                          "not seen, and limits may be too narrow."))  # fmt: skip
     if spread == "proportional":
         notes.append(Note("proportional", "Readings scatter the more the larger the load, so each counts by its "
                           "relative deviation, and readings without a load have no part in the line."))  # fmt: skip
@@ -339,4 +284,7 @@ def _notes(used: pd.DataFrame, spread: Spread, series: int, u: float | None) -> 
     if u is None:
         notes.append(Note("masses-exact", "The loads are taken as exact. If the plan states their standard "
                           "uncertainty (`uncertainty` in [masses]), it goes into the intervals."))  # fmt: skip
+    else:
+        notes.append(Note("masses-uncertain", "The uncertainty of the loads is inside the interval of each load's "
+                          "bias, but not inside those of the line or of a corrected reading."))  # fmt: skip
     return notes

@@ -100,6 +100,51 @@ def test_a_spread_that_grows_is_weighted_least_squares() -> None:
     assert found.line.relative == pytest.approx(other.scale, rel=1e-9)
 
 
+def test_biases_are_pooled_as_the_spread_is() -> None:
+    """Relative deviations, one-way analysis of the loads above zero; 9 digits."""
+    table = plain(ladder(2, sd=0.05, grows=0.02))
+    found = weigh(table, unit="gf").bias.set_index("applied").loc[50.0:]
+    relative = (table["reading"] / table["applied"] - 1)[table["applied"] > 0]
+    groups = relative.groupby(table["applied"])
+    df = len(relative) - (len(LOADS) - 1)
+    pooled = np.sqrt(((groups.size() - 1) * groups.var()).sum() / df)
+    loads = groups.size().index.to_numpy()
+    reach = stats.t.ppf(0.975, df) * pooled / np.sqrt(groups.size()) * loads
+    np.testing.assert_allclose(found["high"] - found["bias"], reach, rtol=1e-9)
+    np.testing.assert_allclose(found["bias"], groups.mean() * loads, rtol=1e-9)
+
+
+def test_lack_of_fit_goes_by_the_weights() -> None:
+    table = plain(ladder(2, sd=0.05, grows=0.02, bend=20.0))
+    found, loaded = weigh(table, unit="gf"), table[table["applied"] > 0]
+    x, weights = loaded["applied"], 1 / loaded["applied"] ** 2
+    line = sm.WLS(loaded["reading"], sm.add_constant(x), weights=weights).fit()
+    means = sm.WLS(loaded["reading"], pd.get_dummies(x).astype(float), weights=weights).fit()
+    f, p, _ = means.compare_f_test(line)
+    assert found.straight is not None
+    assert found.spread == "proportional"
+    assert (found.straight.f, found.straight.p) == (pytest.approx(f, rel=1e-8), pytest.approx(p, rel=1e-6))
+
+
+def test_a_spread_that_grows_a_little_is_nearer_to_a_constant_one() -> None:
+    """From 1.15 gf under 50 gf to 2.5 gf under 500 gf: weights of 1 to 100 would be far off."""
+    found = weigh(plain(ladder(0, series=30, sd=1.0, grows=0.003)), unit="gf")
+    assert found.grows_p < 0.001
+    assert found.spread == "constant"
+
+
+CRYSTAL_Y = (0.08, 1.12, 4.43, 4.98, 4.92, 7.18, 5.57, 8.40, 8.81, 10.81, 11.16, 10.12, 13.12, 15.04)
+
+
+def test_published_inverse_of_a_line() -> None:
+    """Weight of crystals after 2, 4 ... 28 hours (Graybill & Iyer 1994, table 4.7.1, data from memory): the time of a
+    mean weight of 8 is 15.88820 (95 %: 14.65896 to 17.15963), as printed by the R package investr 1.4."""
+    hours = np.arange(2.0, 30.0, 2.0)
+    line = weigh(pd.DataFrame({"applied": hours, "reading": CRYSTAL_Y}), unit="gf").line
+    found = line.force_behind(8.0, readings=10**12)
+    assert (round(found.estimate, 5), round(found.low, 5), round(found.high, 5)) == (15.88820, 14.65896, 17.15963)
+
+
 NORRIS_X = (0.2, 337.4, 118.2, 884.6, 10.1, 226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4, 0.6, 775.5, 666.9, 338.0,
             447.5, 11.6, 556.0, 228.1, 995.8, 887.6, 120.2, 0.3, 0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1, 118.3,
             229.2, 669.1, 448.9, 0.5)  # fmt: skip
@@ -158,12 +203,13 @@ def test_the_bias_of_a_load_is_that_of_one_way_analysis() -> None:
 
 
 def test_uncertain_masses_widen_the_bias_by_the_gum() -> None:
-    """u = hypot(se, u_mass); df after JCGM 100, G.2b."""
+    """u = hypot(se, u_mass) wherever a mass hangs; df after JCGM 100, G.2b."""
     table = plain(ladder(7))
     bare, wider = weigh(table, unit="gf").bias, weigh(table, unit="gf", uncertainty=Quantity(0.5, "gf")).bias
-    np.testing.assert_allclose(wider["se"], np.hypot(bare["se"], 0.5), rtol=1e-12)
+    np.testing.assert_allclose(wider["se"][1:], np.hypot(bare["se"][1:], 0.5), rtol=1e-12)
+    assert wider["se"][0] == bare["se"][0]
     np.testing.assert_allclose(wider["df"], bare["df"] * (wider["se"] / bare["se"]) ** 4, rtol=1e-12)
-    assert (wider["high"] > bare["high"]).all()
+    assert (wider["high"] > bare["high"])[1:].all()
 
 
 def test_hysteresis_is_down_minus_up_within_a_series() -> None:
@@ -186,6 +232,20 @@ def test_the_shift_of_zero_is_last_minus_first_in_a_series() -> None:
     shift = weigh(table, unit="gf").zero
     assert shift is not None
     assert shift.estimate == pytest.approx((empty["last"] - empty["first"]).mean(), rel=1e-12)
+
+
+def test_two_readings_before_the_first_load_show_no_shift_of_zero() -> None:
+    table = ladder(9, series=1)
+    again = pd.concat([table.head(1), table.iloc[:-1]]).assign(run=np.arange(len(table)))
+    assert weigh(again, unit="gf").zero is None
+
+
+def test_a_series_number_for_each_reading_makes_no_series() -> None:
+    table = ladder(9, series=1)
+    found = weigh(table.assign(series=np.arange(len(table))), unit="gf")
+    assert found.series == 0
+    assert "independent" in [note.code for note in found.notes]
+    assert found.slope.low == pytest.approx(weigh(table, unit="gf").slope.low, rel=1e-12)
 
 
 def test_series_are_a_random_part_where_there_are_enough_of_them() -> None:
@@ -298,6 +358,26 @@ def test_a_slip_of_the_unit_is_said_and_not_converted(factor: float, says: str) 
     table = ladder(1)
     with pytest.raises(FitError, match=says):
         weigh(table.assign(applied=table["applied"] * factor), unit="gf")
+
+
+def test_a_slip_of_the_unit_under_one_load_is_said() -> None:
+    table = ladder(1)
+    table.loc[table["applied"] == 500, "applied"] = 0.5
+    with pytest.raises(FitError, match=r"Under 1 of 6 loads the tester reads about .* in kg"):
+        weigh(table, unit="gf")
+
+
+@pytest.mark.parametrize(("column", "value"), [("applied", -50.0), ("applied", np.nan), ("reading", np.inf)])
+def test_numbers_that_are_none_are_refused(column: str, value: float) -> None:
+    table = ladder(1)
+    table.loc[3, column] = value
+    with pytest.raises(FitError, match="missing, or a load is below zero"):
+        weigh(table, unit="gf")
+
+
+def test_uncertainty_is_not_below_zero() -> None:
+    with pytest.raises(ValueError, match="not below zero"):
+        weigh(ladder(1), unit="gf", uncertainty=-1.0)
 
 
 def test_too_few_loads_cannot_tell() -> None:
