@@ -15,6 +15,8 @@ from sharpstats.tester.loadfit import APPLIED, DEVIATION, SERIES, Spread, fit_lo
 
 Floats = NDArray[np.float64]
 LOAD = "load"
+MANY = 1e12
+"""Degrees of freedom that are as good as unlimited."""
 
 
 def find_biases(
@@ -95,6 +97,6 @@ def _with_limits(table: pd.DataFrame, level: float, u: float | None) -> pd.DataF
     with np.errstate(divide="ignore", invalid="ignore"):
         effective = np.where(se > 0, df * (whole / se) ** 4, np.inf)
         percent = np.where(table[APPLIED] > 0, 100 * table["bias"] / table[APPLIED], np.nan)
-    reach = special.stdtrit(np.minimum(effective, 1e12), (1 + level) / 2) * whole
+    reach = special.stdtrit(np.minimum(effective, MANY), (1 + level) / 2) * whole
     bias = table["bias"]
     return table.assign(se=whole, df=effective, low=bias - reach, high=bias + reach, percent=percent)

@@ -12,13 +12,14 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import special
 
 from sharpstats.late import Shown
 from sharpstats.model.freedom import Tested
 from sharpstats.model.mixed import MixedFit
 from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount, Amounts, gathered
-from sharpstats.tester.biases import find_biases
+from sharpstats.tester.biases import MANY, find_biases
 from sharpstats.tester.line import Line, amount
 from sharpstats.tester.loadfit import (
     APPLIED,
@@ -102,6 +103,15 @@ class Calibration(Shown):
     def largest(self) -> int:
         """Row of `bias` with the largest one."""
         return int(self.bias["bias"].abs().to_numpy().argmax())
+
+    @property
+    def farthest(self) -> Amount:
+        """The largest bias, with limits that hold although it was picked out of all loads (Bonferroni)."""
+        row = self.bias.iloc[self.largest]
+        beyond = (1 - self.level) / len(self.bias)
+        reach = float(special.stdtrit(min(row["df"], MANY), 1 - beyond / 2)) * row["se"]
+        low, high = float(row["bias"] - reach), float(row["bias"] + reach)
+        return Amount(estimate=float(row["bias"]), low=low, high=high, level=self.level)
 
     @property
     def from_the_line(self) -> Floats:

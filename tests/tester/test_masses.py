@@ -294,6 +294,29 @@ def share_called_bent(studies: int, bend: float = 0.0) -> float:
     return float(np.mean([one is not None and one.p < 0.05 for one in found]))
 
 
+def share_called_off(studies: int) -> tuple[float, float]:
+    """How often the worst load of a true tester is called off at 5 %: as it is told, and by its own interval."""
+    truth = {"slope": 1.0, "offset": 0.0, "back": 0.0, "shift": 0.0}
+    found = [weigh(plain(ladder(seed, **truth)), unit="gf") for seed in range(studies)]
+    worst = [one.bias.iloc[one.largest] for one in found]
+    told = float(np.mean([not one.farthest.low <= 0 <= one.farthest.high for one in found]))
+    return told, float(np.mean([not row["low"] <= 0 <= row["high"] for row in worst]))
+
+
+def test_the_load_that_is_farthest_off_was_picked_and_is_told_so() -> None:
+    """100 studies of 7 loads: standard error 0.022; each load by itself would cry wolf in some 25 of 100."""
+    told, alone = share_called_off(100)
+    assert told <= 0.05 + 3 * 0.022
+    assert alone > 0.12
+
+
+@pytest.mark.slow
+def test_the_load_that_is_farthest_off_over_many_studies() -> None:
+    """2,000 studies: standard error 0.005; Bonferroni's limits are a little wide."""
+    told, _ = share_called_off(2000)
+    assert 0.02 < told < 0.05 + 3 * 0.005
+
+
 @pytest.mark.slow
 def test_a_straight_tester_is_called_bent_as_often_as_it_says() -> None:
     """2,000 studies at 5 %: standard error 0.005."""

@@ -65,10 +65,14 @@ def bias_sentence(found: Calibration) -> str:
     off = f"{amount(abs(row['bias']), unit, digits)} too {'much' if row['bias'] > 0 else 'little'}"
     if np.isfinite(row["percent"]):
         off += f" ({signed(row['percent'], '%', decimals_for(2.0, '%'))})"
-    if not np.isfinite(row["low"]):
+    far = found.farthest
+    if not np.isfinite(far.low):
         return f"Farthest off, under {applied}, the tester shows {mean}: {off}. No interval can be given."
-    sure = f"{level_percent(found.level)} interval: {signed_span(row['low'], row['high'], unit, digits)}"
-    chance = "chance alone could do as much" if row["low"] <= 0 <= row["high"] else "more than chance would do"
+    sure = (
+        f"{level_percent(found.level)} interval: {signed_span(far.low, far.high, unit, digits)}, wide enough for a "
+        f"load picked out of {len(found.bias)}"
+    )
+    chance = "chance alone could do as much" if far.low <= 0 <= far.high else "more than chance would do"
     return f"Farthest off, under {applied}, the tester shows {mean}: {off}. That is {chance} ({sure})."
 
 
