@@ -300,7 +300,15 @@ def test_the_readme_of_the_tester_study_tells_the_sizes_of_the_script(
     assert f"| {tester_script['LOT']['lot 2']:.0%} higher |".replace("%", " %") in text
     assert f"| by {tester_script['WEAR']:.1%} |".replace("%", " %") in text
     assert f"lies {np.expm1(tester_script['OFF']['quarry']):.0%} too high".replace("%", " %") in text
+    assert "two contributions" in text and len(open_tester(tester).plan.contributions) == 2
     assert f"slope {tester_script['SLOPE'] - 1:.1%} too high".replace("%", " %") in text
+
+
+def test_the_budget_has_what_the_plan_states_beside_what_the_study_found(examined: Examination) -> None:
+    assert examined.budget is not None and examined.skipped == ()
+    stated = [one.name for one in examined.study.plan.contributions]
+    assert stated == ["angle of the blade in the slot", "warmth of the filament"]
+    assert {*stated, "from cut to cut", "check masses"} <= set(examined.budget.table["term"])
 
 
 def test_the_cuts_that_the_trial_took_are_enough_for_the_difference_wanted(examined: Examination) -> None:
