@@ -75,10 +75,10 @@ def _fit_means(used: pd.DataFrame, spread: Spread, level: float) -> MixedFit | N
 
 
 def _by_itself(empty: pd.DataFrame, in_series: bool) -> tuple[float, float]:
-    """Standard error and degrees of freedom of the mean of readings without a load."""
+    """Standard error and degrees of freedom of the mean without a load; unknown where rounding hides the scatter."""
     values = empty.groupby(SERIES)[DEVIATION].mean() if in_series else empty[DEVIATION]
     n = len(values)
-    return (float(values.std(ddof=1) / np.sqrt(n)), n - 1.0) if n > 1 else (float("nan"), float("nan"))
+    return (float(values.std(ddof=1) / np.sqrt(n)), n - 1.0) if np.ptp(values) > 0 else (float("nan"), float("nan"))
 
 
 def _lack_of_fit(fit: MixedFit, loads: Floats, own: Floats, order: list[int]) -> Tested | None:

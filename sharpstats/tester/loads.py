@@ -109,8 +109,12 @@ def _remarks(used: pd.DataFrame, over: int) -> list[Note]:
     if (sizes == 1).all():
         notes.append(Note("no-repeats", "No load was read more than once, so nothing separates chance from a bend of "
                           "the line, and no load has an interval of its own."))  # fmt: skip
-    same = used[used["applied"].isin(sizes[sizes > 1].index)].groupby("applied")["reading"].nunique()
-    if len(same) and (same == 1).all():
+    same = used[used["applied"].isin(sizes[sizes > 1].index)].groupby("applied")["reading"].nunique() == 1
+    if same.mean() > 0.5 and not same.all():
+        notes.append(Note("repeats-mostly-equal", f"Under {int(same.sum())} of {len(same)} loads every repeat reads "
+                          "the same: rounding hides the scatter, so intervals are narrower than what is known, and a "
+                          "bias may be off by half a step besides."))  # fmt: skip
+    if len(same) and same.all():
         notes.append(Note("repeats-equal", "Every repeat reads the same: rounding hides the scatter, and intervals for "
                           "single loads cannot be given. Ask for the step."))  # fmt: skip
     ratio = float(np.median(used.loc[used["applied"] > 0, "reading"] / used.loc[used["applied"] > 0, "applied"]))

@@ -259,7 +259,9 @@ def _hysteresis(used: pd.DataFrame, level: float) -> Amounts | None:
 
 def _mean_of(values: Floats, level: float) -> Amount:
     n = len(values)
-    se = float(np.std(values, ddof=1) / np.sqrt(n)) if n > 1 else float("nan")
+    if np.ptp(values) == 0:  # so equal only because they are rounded, or there is one
+        return amount(float(values[0]), float("nan"), n - 1.0, level)
+    se = float(np.std(values, ddof=1) / np.sqrt(n))
     return amount(float(np.mean(values)), se, n - 1.0, level)
 
 

@@ -422,6 +422,25 @@ def test_repeats_that_all_read_the_same_leave_a_line_but_no_intervals_for_loads(
     assert found.slope.low < found.slope.estimate
 
 
+def test_rounding_that_hides_most_of_the_scatter_is_said_and_makes_no_spread_grow() -> None:
+    table = ladder(3, series=3, sd=0.2, back=0.0, shift=0.0, offset=0.0, slope=1.0, step=5.0)
+    table.loc[5, "reading"] += 5
+    found = weigh(table, unit="gf")
+    assert found.spread == "constant"
+    assert "repeats-mostly-equal" in [note.code for note in found.notes]
+    assert found.zero is not None
+    assert found.zero.estimate == 0
+    assert np.isnan(found.zero.low)
+
+
+def test_three_readings_have_an_exact_test() -> None:
+    """statsmodels: F with two and one degrees of freedom, where Kenward and Roger's is not defined."""
+    table = pd.DataFrame({"applied": [100.0, 100.0, 200.0], "reading": [101.0, 102.0, 203.0]})
+    found = weigh(table, unit="gf").as_it_should
+    other = sm.OLS(table["reading"], sm.add_constant(table["applied"])).fit().f_test((np.eye(2), np.array([0.0, 1.0])))
+    assert (found.f, found.p) == (pytest.approx(float(other.fvalue)), pytest.approx(float(other.pvalue)))
+
+
 def test_one_reading_a_load_gives_a_line_alone() -> None:
     found = weigh(ladder(1).query("series == 1 and direction != 'down'").drop_duplicates("applied"), unit="gf")
     codes = [note.code for note in found.notes]

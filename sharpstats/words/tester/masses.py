@@ -72,8 +72,8 @@ def bias_sentence(found: Calibration) -> str:
         f"{level_percent(found.level)} interval: {signed_span(far.low, far.high, unit, digits)}, wide enough for a "
         f"load picked out of {len(found.bias)}"
     )
-    chance = "chance alone could do as much" if far.low <= 0 <= far.high else "more than chance would do"
-    return f"Farthest off, under {applied}, the tester shows {mean}: {off}. That is {chance} ({sure})."
+    chance = "Chance alone could do as much" if far.low <= 0 <= far.high else "That is more than chance would do"
+    return f"Farthest off, under {applied}, the tester shows {mean}: {off}. {chance} ({sure})."
 
 
 def line_sentence(found: Calibration) -> str:
@@ -82,15 +82,20 @@ def line_sentence(found: Calibration) -> str:
     digits = _ratio_digits(slope)
     percent = 100 * (slope.estimate - 1)
     more = f"{fixed(abs(percent), max(digits - 2, 0))} % too {'much' if percent > 0 else 'little'}"
-    test = found.as_it_should
-    as_it_should = "That agrees with a tester that shows what it should" if test.p > 1 - found.level else (
-        "A tester that shows what it should would hardly do that"
-    )  # fmt: skip
     return (
         f"For each {unit} of load the reading grows by {fixed(slope.estimate, digits)} {unit}, {more} "
         f"({level_percent(found.level)} interval: {fixed(slope.low, digits)} to {fixed(slope.high, digits)}), "
-        f"beginning at {_with_limits(found.intercept, unit)}. {as_it_should} ({p_value(test.p)})."
+        f"beginning at {_with_limits(found.intercept, unit)}. {_as_it_should(found)}"
     )
+
+
+def _as_it_should(found: Calibration) -> str:
+    p = found.as_it_should.p
+    if np.isnan(p):
+        return "Too few series tell whether that is what it should show."
+    if p > 1 - found.level:
+        return f"That agrees with a tester that shows what it should ({p_value(p)})."
+    return f"A tester that shows what it should would hardly do that ({p_value(p)})."
 
 
 def _ratio_digits(slope: Amount) -> int:

@@ -37,7 +37,7 @@ def test_the_first_sentence_names_the_load_where_the_tester_is_farthest_off() ->
 
 def test_a_tester_without_error_is_cleared() -> None:
     found = weigh(table(slope=1.0, back=0.0, seed=3), unit="gf")
-    assert "chance alone could do as much" in said(bias_sentence(found))
+    assert "too much (+0.1 %). Chance alone could do as much (95 %" in said(bias_sentence(found))
     assert "That agrees with a tester that shows what it should (p = " in said(line_sentence(found))
 
 
