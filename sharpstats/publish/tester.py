@@ -28,6 +28,7 @@ from sharpstats.publish.provenance import Provenance, provenance
 from sharpstats.words.tester.answer import answer
 from sharpstats.words.tester.cautions import testing_safety
 from sharpstats.words.tester.examination import worth
+from sharpstats.words.tester.methods import study_methods
 
 study = ss.open_tester(".")
 examination = study.examine()"""
@@ -49,10 +50,12 @@ PARTS = (
     Part(name="needed", code='answer(examination, "needed")'),
     *_question("wear", "Does testing wear the edge?"),
     *_question("drift", "Does it drift?"),
+    *_question("calibration", "What does it read under known masses?"),
     *_question("rounding", "How finely does it read?"),
     *_question("agreements", "Do two of them agree?"),
     *_question("round_robin", "Between shops"),
     Part(name="study", heading="What was read", code="study"),
+    Part(name="methods", heading="Methods", code="study_methods(examination)"),
     Part(name="cautions", heading="If you try it yourself", code="testing_safety()"),
     Part(name="provenance", heading="Provenance", code="Provenance(provenance(study))"),
     Part(name="check", heading="Run it again", said=RERUN, code="keep(examination)"),

@@ -11,6 +11,7 @@ from sharpstats.figures.tester.agreement import agreement_picture
 from sharpstats.figures.tester.cells import cells_picture
 from sharpstats.figures.tester.consistency import consistency_picture
 from sharpstats.figures.tester.drift import drift_picture
+from sharpstats.figures.tester.masses import masses_picture
 from sharpstats.figures.tester.rounding import rounding_picture
 from sharpstats.figures.tester.roundrobin import round_robin_picture
 from sharpstats.figures.tester.smallest import smallest_picture
@@ -25,6 +26,7 @@ PICTURES: Mapping[str, tuple[Draw, ...]] = {
     "spreads": (spreads_picture, cells_picture),
     "wear": (wear_picture,),
     "drift": (drift_picture,),
+    "calibration": (masses_picture,),
     "rounding": (rounding_picture,),
     "agreements": (agreement_picture,),
     "round_robin": (round_robin_picture, consistency_picture),
