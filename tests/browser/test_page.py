@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from hostile import CLOSING, SCRIPT
 
 if TYPE_CHECKING:
     from playwright.sync_api import BrowserContext, Page
 
 pytestmark = pytest.mark.browser
 
-PHONE, SIDEWAYS, DESK = (390, 844), (844, 390), (1200, 900)
+PHONE, SIDEWAYS, NARROW, DESK = (390, 844), (844, 390), (320, 640), (1200, 900)
 
 CONTRASTS = """
 () => {
@@ -65,20 +66,46 @@ class Visit:
         return self.page.evaluate(script)
 
 
+FIRST = {"Findings", "In short"}
+"""Headings of the first section."""
+
+of_both = pytest.mark.parametrize("which", ["published", "published_study"])
+of_all = pytest.mark.parametrize(
+    "which", ["published", "published_hostile", "published_study", "published_hostile_study"]
+)
+of_hostile = pytest.mark.parametrize("which", ["published_hostile", "published_hostile_study"])
+
+
+@pytest.fixture
+def report(which: str, request: pytest.FixtureRequest) -> Path:
+    """The report of that name."""
+    found: Path = request.getfixturevalue(which)
+    return found
+
+
+def pictures(report: Path) -> int:
+    """How many pictures a page has: all that are beside it but slides of single claims."""
+    return len([path for path in (report / "figures").glob("*.png") if not path.stem.startswith("claim-")])
+
+
 @pytest.fixture
 def visit(chromium: BrowserContext) -> Iterator[Visit]:
     chromium.set_offline(True)
     yield Visit(chromium.new_page())
 
 
-def test_the_page_opens_offline_and_asks_for_nothing(visit: Visit, published: Path) -> None:
-    page = visit.open(published / "index.html")
+@of_both
+def test_the_page_opens_offline_and_asks_for_nothing(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html")
     page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
     page.wait_for_load_state("networkidle")
     beyond = [url for url in visit.requests if not url.startswith("data:")]
-    assert beyond == [(published / "index.html").as_uri()]
+    assert beyond == [(report / "index.html").as_uri()]
+    broken = page.evaluate("[...document.images].filter(i => !i.complete || i.naturalWidth === 0).length")
+    assert broken == 0
+    assert page.locator("img").count() == pictures(report)
     assert visit.complaints == []
-    assert page.title() == "Does the village need a plate?"
+    assert page.title() == page.locator("h1").inner_text()
 
 
 def test_the_page_alone_is_enough(visit: Visit, published: Path, tmp_path: Path) -> None:
@@ -87,58 +114,61 @@ def test_the_page_alone_is_enough(visit: Visit, published: Path, tmp_path: Path)
     page = visit.open(alone)
     broken = page.evaluate("[...document.images].filter(i => !i.complete || i.naturalWidth === 0).length")
     assert broken == 0
-    assert page.locator("img").count() == 6
+    assert page.locator("img").count() == pictures(published)
 
 
-def test_every_picture_says_what_it_shows(visit: Visit, published: Path) -> None:
-    page = visit.open(published / "index.html")
+@of_both
+def test_every_picture_says_what_it_shows(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html")
     said = [image.get_attribute("alt") or "" for image in page.locator("img").all()]
     assert len(set(said)) == len(said)
     assert [text for text in said if len(text) < 60 or not text.endswith(".")] == []
-    assert any("roofing slate" in text and any(sign.isdigit() for sign in text) for text in said)
+    assert sum(any(sign.isdigit() for sign in text) for text in said) > len(said) / 2
 
 
-def test_the_page_has_landmarks_and_headings_in_order(visit: Visit, published: Path) -> None:
-    page = visit.open(published / "index.html")
+@of_both
+def test_the_page_has_landmarks_and_headings_in_order(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html")
     levels = visit.evaluate("[...document.querySelectorAll('h1,h2,h3,h4,h5,h6')].map(h => Number(h.tagName[1]))")
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(after <= before + 1 for before, after in pairwise(levels))
     assert [page.locator(name).count() for name in ("main", "header", "footer", "nav[aria-label]")] == [1, 1, 1, 1]
     assert page.locator("html").get_attribute("lang") == "en"
-    assert page.locator("h2").first.inner_text() == "Findings"
+    assert page.locator("h2").first.inner_text() in FIRST
     outside = visit.evaluate("[...document.body.children].map(e => e.localName)")
     assert outside == ["header", "nav", "main", "footer"]
 
 
-def test_ids_are_unique_and_links_within_the_page_lead_somewhere(visit: Visit, published: Path) -> None:
-    visit.open(published / "index.html")
+@of_both
+def test_ids_are_unique_and_links_within_the_page_lead_somewhere(visit: Visit, report: Path) -> None:
+    visit.open(report / "index.html")
     ids = visit.evaluate("[...document.querySelectorAll('[id]')].map(e => e.id)")
     assert len(ids) == len(set(ids))
     links = visit.evaluate("[...document.querySelectorAll('a')].map(a => a.getAttribute('href'))")
     assert {link[1:] for link in links if link.startswith("#")} <= set(ids)
-    assert all((published / link).exists() for link in links if not link.startswith("#"))
+    assert all((report / link).exists() for link in links if not link.startswith("#"))
 
 
-def test_every_table_has_a_caption_and_headings_that_say_what_they_head(visit: Visit, published: Path) -> None:
-    visit.open(published / "index.html")
+@of_both
+def test_every_table_has_a_caption_and_headings_that_say_what_they_head(visit: Visit, report: Path) -> None:
+    visit.open(report / "index.html")
     assert visit.evaluate("[...document.querySelectorAll('table')].every(t => t.caption?.textContent.trim())")
     assert visit.evaluate("[...document.querySelectorAll('th')].every(h => h.scope && h.textContent.trim())")
 
 
-@pytest.mark.parametrize("size", [PHONE, SIDEWAYS, (320, 640)])
-@pytest.mark.parametrize("which", ["published", "published_hostile"])
-def test_the_page_never_scrolls_sideways_on_a_telephone(
-    visit: Visit, size: tuple[int, int], which: str, request: pytest.FixtureRequest
-) -> None:
-    report: Path = request.getfixturevalue(which)
-    page = visit.open(report / "index.html", size)
+@of_all
+def test_the_page_never_scrolls_sideways_on_a_telephone(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html")
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
-    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    for width, height in (PHONE, SIDEWAYS, NARROW):
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_no_table_is_wider_than_a_telephone_turned_sideways(visit: Visit, published: Path) -> None:
-    page = visit.open(published / "index.html", SIDEWAYS)
+@of_both
+def test_no_table_is_wider_than_a_telephone_turned_sideways(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html", SIDEWAYS)
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     widths = page.evaluate("[...document.querySelectorAll('table')].map(t => t.scrollWidth)")
     assert max(widths) <= SIDEWAYS[0]
@@ -152,8 +182,9 @@ def test_code_is_there_but_folded(visit: Visit, published: Path) -> None:
     assert code.is_visible()
 
 
-def test_text_stands_out_from_its_ground(visit: Visit, published: Path) -> None:
-    page = visit.open(published / "index.html")
+@of_both
+def test_text_stands_out_from_its_ground(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html")
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     contrasts = visit.evaluate(CONTRASTS)
     assert len(contrasts) > 100
@@ -170,8 +201,9 @@ def test_the_page_prints_without_what_only_a_screen_needs(visit: Visit, publishe
     assert (tmp_path / "page.pdf").read_bytes().startswith(b"%PDF")
 
 
-def test_labels_are_shown_and_nothing_in_them_runs(visit: Visit, published_hostile: Path) -> None:
-    page = visit.open(published_hostile / "index.html")
+@of_hostile
+def test_labels_are_shown_and_nothing_in_them_runs(visit: Visit, report: Path) -> None:
+    page = visit.open(report / "index.html")
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     for element in page.locator("section *, header *").all()[:200]:
         element.dispatch_event("mouseover")
@@ -180,16 +212,16 @@ def test_labels_are_shown_and_nothing_in_them_runs(visit: Visit, published_hosti
     assert page.evaluate("document.scripts.length") == 0
     assert visit.complaints == []
     assert [url for url in visit.requests if not url.startswith("data:")] == [
-        (published_hostile / "index.html").as_uri()
+        (report / "index.html").as_uri()
     ]
-    assert "<script>window.hit = 1; document.title = 'hit'</script>" in page.locator("h1").inner_text()
-    assert "<script>window.hit = 1" in page.title()
+    title = page.locator("h1").inner_text()
+    assert any(label in title for label in (SCRIPT, CLOSING))
+    assert page.title()[:40] == title[:40]
     assert page.locator("a[href^=javascript]").count() == 0
 
 
-@pytest.mark.parametrize("which", ["published", "published_hostile"])
-def test_pictures_of_their_own_run_nothing_either(visit: Visit, which: str, request: pytest.FixtureRequest) -> None:
-    report: Path = request.getfixturevalue(which)
+@of_all
+def test_pictures_of_their_own_run_nothing_either(visit: Visit, report: Path) -> None:
     for picture in sorted((report / "figures").glob("*.svg")):
         page = visit.open(picture)
         assert page.evaluate("document.documentElement.localName") == "svg", picture.name

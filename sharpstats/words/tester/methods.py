@@ -20,8 +20,7 @@ REFERENCES: Mapping[str, str] = OF_TRIALS | {
     "cochran": "Cochran, W. G. (1941). Annals of Eugenics 11, 47-52.",
     "creasy": "Creasy, M. A. (1956). Journal of the Royal Statistical Society B 18, 65-69.",
     "deming": "Deming, W. E. (1943). Statistical Adjustment of Data. Wiley, section 92.",
-    "draper": "Draper, N. R. & Smith, H. (1998). Applied Regression Analysis, 3rd edition. Wiley, sections 1.4, 2.1 and "
-    "3.2.",
+    "draper": "Draper, N. R. & Smith, H. (1998). Applied Regression Analysis, 3rd edition. Wiley, sections 1.4 to 3.2.",
     "fieller": "Fieller, E. C. (1954). Journal of the Royal Statistical Society B 16, 175-185.",
     "grubbs": "Grubbs, F. E. (1950). Annals of Mathematical Statistics 21, 27-58.",
     "gum": "JCGM 100:2008. Guide to the expression of uncertainty in measurement.",
@@ -121,9 +120,9 @@ def study_methods(examination: Examination) -> Passage:
         A paragraph for each part that is there, and the references as points.
     """
     used = [method for name, method in METHODS.items() if name in examination.parts]
-    keys = sorted({key for method in used for key in method.sources})
+    sources = sorted({REFERENCES[key] for method in used for key in method.sources})
     paragraphs = (" ".join(_ground(examination)), *(method.says for method in used))
-    return Passage("How this was worked out", paragraphs, tuple(REFERENCES[key] for key in keys))
+    return Passage("How this was worked out", paragraphs, tuple(sources))
 
 
 def _ground(examination: Examination) -> Iterator[str]:

@@ -16,7 +16,7 @@ WAYS: dict[Way, str] = {
     "two operators": "each edge has its own operator",
     "all different": "all differs that the study changed",
 }
-TOLD = (1, 2, 3, 4, 6, 10, 20)
+TOLD = (1, 2, 4, 10)
 """Numbers of cuts in the table of a page; all stand in `.table`."""
 SAID = (1, 4, 10)
 """Numbers of cuts in the sentence."""
