@@ -22,7 +22,8 @@ SHOP = "shop"
 REMARK = (
     "# Names of operators and shops are replaced in this published copy of the plan, and its remarks are left out.\n\n"
 )
-SENTENCES = ("title", "question")
+SENTENCES = ("title", "question", "name", "source")
+"""Keys of a plan, and of what it says makes readings uncertain, that hold a person's own words."""
 FEWEST_LETTERS = 2
 """Letters that a name has, to be looked for in sentences: a shorter one is a code, and perhaps an article as well."""
 
@@ -80,5 +81,11 @@ def hidden_text(text: str, names: Names) -> str:
     """
     if hidden(text, names) == text:
         return text
-    raw: dict[str, Any] = tomllib.loads(text)
-    return REMARK + to_toml(raw | {key: hidden(raw[key], names) for key in SENTENCES if key in raw})
+    return REMARK + to_toml(_without(tomllib.loads(text), names))
+
+
+def _without(table: dict[str, Any], names: Names) -> dict[str, Any]:
+    """Return a table of a plan, and those in its lists, without the names in their sentences."""
+    found = {key: hidden(value, names) if key in SENTENCES else value for key, value in table.items()}
+    return found | {key: [_without(one, names) if isinstance(one, dict) else one for one in value]
+                    for key, value in table.items() if isinstance(value, list)}  # fmt: skip

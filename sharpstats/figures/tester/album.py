@@ -8,6 +8,7 @@ from typing import Any
 
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.tester.agreement import agreement_picture
+from sharpstats.figures.tester.budget import budget_picture
 from sharpstats.figures.tester.cells import cells_picture
 from sharpstats.figures.tester.consistency import consistency_picture
 from sharpstats.figures.tester.drift import drift_picture
@@ -17,18 +18,26 @@ from sharpstats.figures.tester.roundrobin import round_robin_picture
 from sharpstats.figures.tester.smallest import smallest_picture
 from sharpstats.figures.tester.spreads import spreads_picture
 from sharpstats.figures.tester.wear import wear_picture
+from sharpstats.tester.drift import Stability
 from sharpstats.tester.examine import Examination
 from sharpstats.words.tester.examination import results
 
 Draw = Callable[[Any], Picture | None]
+
+
+def _mass_drift(found: Stability) -> Picture:
+    return replace(drift_picture(found), name="tester-mass-drift")
+
 
 PICTURES: Mapping[str, tuple[Draw, ...]] = {
     "spreads": (spreads_picture, cells_picture),
     "wear": (wear_picture,),
     "drift": (drift_picture,),
     "calibration": (masses_picture,),
+    "mass_drift": (_mass_drift,),
     "rounding": (rounding_picture,),
     "agreements": (agreement_picture,),
+    "budget": (budget_picture,),
     "round_robin": (round_robin_picture, consistency_picture),
 }
 """What is drawn of each part; `smallest` is drawn with the difference that the plan wants."""

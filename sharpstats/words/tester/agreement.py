@@ -154,7 +154,8 @@ def _table(pair: Pair, found: Agreement) -> Table:
     unit, digits = unit_of(found), decimals_of(pair, found)
     if not pair.averaged:  # with one cut each both are the same
         shown = shown[~shown["term"].str.endswith("edge means")]
-    columns = (label("term", "what"), number("estimate", f"reads higher by, {unit}", digits), limits(shown, digits, unit))
+    higher = number("estimate", f"reads higher by, {unit}", digits)
+    columns = (label("term", "what"), higher, limits(shown, digits, unit))
     share = f"{100 * pair.limits.share:.3g}{NBSP}of{NBSP}100 differences"
     return Table(shown, f"{clip(pair.name)}; limits hold {share}", columns)
 

@@ -15,8 +15,9 @@ CUTS = "Nobody cut edges in this study: put cuts on edges in readings.csv."
 NOT_ASKED = {
     "needed": 'The plan does not say which difference is wanted: write for example wanted = "10 %" in tester.toml.',
     "agreements": "One operator with one tester: nobody else read the same edges.",
+    "mass_drift": "Nothing says in which order the masses were hung, so a drift cannot be seen: give the column run of "
+    "masses.csv a number for each reading.",
     "calibration": "No known masses were hung on the tester: put what it shows under them in masses.csv.",
-    "budget": "Nobody listed what makes a reading uncertain.",
     "round_robin": "No other shop cut like edges: put such cuts in shops.csv.",
 }
 """What is said of a part that the study was not asked for."""
@@ -52,10 +53,13 @@ def answer(examination: Examination, name: str) -> Answer:
 @blocks.register
 def _(one: Answer) -> Iterator[Block]:
     """Tell the part, without the points that an earlier one made; of a missing one, why it is missing."""
-    told = dict(told_parts(one.examination))
-    yield from told.get(one.name) or [Line(_why_not_asked(one))]
+    told = dict(told_parts(one.examination)).get(one.name)
+    yield from told or map(Line, filter(None, [_why_not_asked(one)]))
 
 
 def _why_not_asked(one: Answer) -> str:
-    about_cuts = one.name not in ("calibration", "budget", "round_robin")
-    return CUTS if about_cuts and one.examination.study.readings is None else NOT_ASKED.get(one.name, CUTS)
+    examination = one.examination
+    if one.name == "mass_drift" and examination.calibration is None:
+        return ""  # that there is nothing about masses is said already
+    about_cuts = one.name not in ("calibration", "mass_drift", "round_robin")
+    return CUTS if about_cuts and examination.study.readings is None else NOT_ASKED.get(one.name, CUTS)
