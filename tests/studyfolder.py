@@ -48,9 +48,10 @@ def _write(
     _table(folder, "readings", ("run", "edge", "cut", "operator", "reading", "note"), [*tested, *more])
     loads = [*((mass, "up") for mass in (100, 200, 300)), *((mass, "down") for mass in (200, 100))]
     hung = [
-        [mass, way, series, people[-1], _near(rng, 1.01 * mass, 0.5)] for series in (1, 2) for mass, way in loads
+        [run, mass, way, 1 + (run - 1) // len(loads), people[-1], _near(rng, 1.01 * mass, 0.5)]
+        for run, (mass, way) in enumerate(3 * loads, start=1)
     ]
-    _table(folder, "masses", ("mass_g", "direction", "series", "operator", "reading"), hung)
+    _table(folder, "masses", ("run", "mass_g", "direction", "series", "operator", "reading"), hung)
     round_trip = [
         [shop, batch, cut, _near(rng, 150 + 25 * level + 4 * place, 5)]
         for place, shop in enumerate(shops) for level, batch in enumerate(edges[:2]) for cut in (1, 2, 3)

@@ -67,11 +67,11 @@ METHODS: Mapping[str, Method] = {
         ("kenward",),
     ),
     "drift": Method(
-        "Drift: each cut is held against its like, in the order of the study. Single values are judged by how far "
-        "neighbours differ (ISO 7870-2), beside an average that forgets (Roberts 1959; ISO 7870-6) and runs rules "
-        "(Nelson 1984); limits are set by simulation so that a steady series of this length rarely crosses any. "
-        "Slow change and steps between lots are fixed parts of a mixed model (Kenward and Roger 1997), several lots"
-        " after Holm (1979).",
+        "Drift: each cut, or reading under a known load, is held against its like, in the order in which they were "
+        "made. Single values are judged by how far neighbours differ (ISO 7870-2), beside an average that forgets "
+        "(Roberts 1959; ISO 7870-6) and runs rules (Nelson 1984); limits are set by simulation so that a steady series "
+        "of this length rarely crosses any. Slow change and steps between lots are fixed parts of a mixed model "
+        "(Kenward and Roger 1997), several lots after Holm (1979).",
         ("iso-charts", "roberts", "nelson", "kenward", "holm"),
     ),
     "calibration": Method(
@@ -105,6 +105,7 @@ METHODS: Mapping[str, Method] = {
     ),
 }  # fmt: skip
 """In the order in which the parts are told."""
+SAME_METHOD = {"mass_drift": "drift", "needed": "smallest"}
 
 
 def study_methods(examination: Examination) -> Passage:
@@ -119,7 +120,8 @@ def study_methods(examination: Examination) -> Passage:
     Passage
         A paragraph for each part that is there, and the references as points.
     """
-    used = [method for name, method in METHODS.items() if name in examination.parts]
+    parts = {SAME_METHOD.get(name, name) for name in examination.parts}
+    used = [method for name, method in METHODS.items() if name in parts]
     sources = sorted({REFERENCES[key] for method in used for key in method.sources})
     paragraphs = (" ".join(_ground(examination)), *(method.says for method in used))
     return Passage("How this was worked out", paragraphs, tuple(sources))
