@@ -17,7 +17,10 @@ from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, Row, label
 
 WHOLE, BEND = "the whole", "second-order terms"
-_SHARES = ((95, "nearly all"), (80, "most"), (70, "about three quarters"), (62, "about two thirds"), (55, "more than half"), (45, "about half"))
+_SHARES = (
+    (95, "nearly all"), (80, "most"), (70, "about three quarters"), (62, "about two thirds"), (55, "more than half"),
+    (45, "about half"),
+)  # fmt: skip
 """Words for a share of the variance, in percent, from which each holds."""
 _FEW = 30
 """Degrees of freedom below which t is visibly wider than normal."""
