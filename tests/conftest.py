@@ -59,11 +59,11 @@ def demo() -> Path:
 @pytest.fixture(scope="session")
 def published(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Report of the demo trial, published once; a test that writes takes a copy."""
+    from demos import copy_of
+
     from sharpstats.publish.publish import publish
 
-    folder = tmp_path_factory.mktemp("published") / demo.name
-    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns("report"))
-    return publish(folder)
+    return publish(copy_of(demo, tmp_path_factory.mktemp("published")))
 
 
 @pytest.fixture(scope="session")
@@ -107,9 +107,9 @@ def judged(demo: Path) -> Findings:
 def limited(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Findings:
     """The findings of the demo, had the tester's range ended at 185 gf."""
     import pandas as pd
+    from demos import copy_of
 
-    folder = tmp_path_factory.mktemp("limited") / "tool-library"
-    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns("report"))
+    folder = copy_of(demo, tmp_path_factory.mktemp("limited"))
     table = pd.read_csv(folder / "readings.csv", dtype=str, keep_default_na=False)
     beyond = pd.to_numeric(table["reading"], errors="coerce") > 185
     table.loc[beyond, "reading"] = ">185"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from sharpstats.cli.shared import DONE, show, width
+from sharpstats.cli.shared import DONE, add_json, show, show_json, width
 
 NAME = "tester"
 SUMMARY = "see what the tester's numbers are worth"
@@ -18,6 +18,7 @@ example:
   sharpstats new --tester my-tester
   sharpstats check my-tester
   sharpstats tester my-tester
+  sharpstats tester my-tester --json > tester.json
 
 exit codes:
   0  done, whatever the tester turned out to be worth
@@ -31,6 +32,7 @@ next:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("folder", metavar="DIR", help="the folder of the tester study, or its tester.toml")
+    add_json(parser, "print what results.json of a report holds")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -39,12 +41,17 @@ def run(options: argparse.Namespace) -> int:
     from sharpstats.tester.study import open_tester
 
     with waiting(f"examining {options.folder}"):
-        text = _text(open_tester(options.folder).examine())
-    show(text)
+        examination = open_tester(options.folder).examine()
+        if options.json:
+            from sharpstats.publish.manifest import results
+
+            content = results(examination)
+        else:
+            from sharpstats.words.display import as_text
+
+            text = as_text(examination, width())
+    if options.json:
+        show_json(content)
+    else:
+        show(text)
     return DONE
-
-
-def _text(examination: object) -> str:
-    from sharpstats.words.display import as_text
-
-    return as_text(examination, width())

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sharpstats.publish.publication import Part, Publication
+from sharpstats.tester.toml import PUBLISHED_STUDY
 from sharpstats.trial.freeze import FROZEN_FILE
 from sharpstats.trial.plan import Plan
 from sharpstats.trial.toml import PLAN_FILE, read_plan
@@ -61,9 +62,15 @@ def _open(folder: str) -> Trial:
 
 
 def _write(trial: Trial, folder: Path) -> None:
+    from sharpstats.tester.linked import linked_study
+    from sharpstats.tester.package import write_study
     from sharpstats.trial.package import write_package
 
     write_package(trial, folder)
+    study = linked_study(trial.folder, trial.plan)
+    if study is not None:  # the report must hold all that its notebook reads
+        (folder / PUBLISHED_STUDY).mkdir()
+        write_study(study, folder / PUBLISHED_STUDY)
 
 
 TRIAL = Publication(
@@ -73,7 +80,7 @@ TRIAL = Publication(
     notebook=NOTEBOOK,
     mark="sharpstats-results/",
     tables=(("readings.csv", "the readings"),),
-    beside=("media.csv", FROZEN_FILE),
+    beside=("media.csv", FROZEN_FILE, PUBLISHED_STUDY),
     opening=OPENING,
     parts=PARTS,
     read_plan=read_plan,

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from sharpstats.claims.finding import Finding, Findings
+from sharpstats.claims.resolving import Resolution
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.publish.plain import plain, records
 from sharpstats.publish.provenance import provenance
@@ -49,9 +50,23 @@ def trial_results(findings: Findings) -> dict[str, Any]:
         "findings": [_finding(finding) for finding in findings.findings],
         "fragility": [row for finding in findings.findings for row in _fragility(findings, finding)],
         "drift": _drift(fit),
+        "resolution": _resolution(findings.resolution),
         "notes": [*findings.notes, *findings.fragility.notes, *fit.notes, *trial.cautions, *trial.repairs],
         "provenance": provenance(trial),
     })  # fmt: skip
+
+
+def _resolution(found: Resolution | None) -> dict[str, Any] | None:
+    """Tell which study of the tester was asked, and what it says of each margin."""
+    if found is None:
+        return None
+    study = found.study
+    verdicts = [{**row, "verdict": one.verdict, "enough": one.enough}
+                for row, one in zip(records(found.table), found.claims, strict=True)]  # fmt: skip
+    return {
+        "study": study.plan.title, "plan_sha256": study.plan_sha256, "data_sha256": study.data_sha256,
+        "planned": found.planned, "claims": verdicts,
+    }  # fmt: skip
 
 
 def _trial(trial: Trial) -> dict[str, Any]:

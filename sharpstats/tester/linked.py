@@ -8,13 +8,10 @@ from sharpstats.errors import TrialError
 from sharpstats.tester.seeds import seed_of
 from sharpstats.tester.spreads import Spreads, find_spreads
 from sharpstats.tester.study import TesterStudy, open_tester
-from sharpstats.tester.toml import TESTER_FILE
+from sharpstats.tester.toml import PUBLISHED_STUDY, TESTER_FILE
 from sharpstats.trial.plan import Plan
 from sharpstats.trial.trial import published_from
 from sharpstats.units import Quantity
-
-PUBLISHED_STUDY = "tester-study"
-"""Folder inside a published trial that holds the study, wherever it lay before."""
 
 
 def linked_folder(folder: Path, plan: Plan) -> Path | None:

@@ -20,6 +20,8 @@ from sharpstats.trial.values import any_text, choice, force, number_between, tab
 from sharpstats.units import FORCE_UNITS, ForceUnit
 
 TESTER_FILE = "tester.toml"
+PUBLISHED_STUDY = "tester-study"
+"""Folder inside a published trial that holds the study that its plan names, wherever it lay before."""
 NEW = "sharpstats new --tester DIR"
 
 SECTIONS: dict[str, Any] = {"layout": {}, "masses": {}, "publishing": {}, "contribution": None}

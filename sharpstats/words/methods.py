@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sharpstats.claims.finding import Findings
+from sharpstats.claims.resolving import Resolution
 from sharpstats.model.trialfit import EDGE, TrialFit
 from sharpstats.words.drift import drift_sentence
 from sharpstats.words.kinds import KINDS
 from sharpstats.words.labels import clip, listing, sentence
 from sharpstats.words.numbers import count, level_percent, p_value
 from sharpstats.words.passage import Passage
+from sharpstats.words.resolving import resolution_of
 
 REFERENCES = {
     "breslow": "Breslow, N. E. & Clayton, D. G. (1993). Journal of the American Statistical Association 88, 9-25.",
@@ -22,6 +24,7 @@ REFERENCES = {
     "graybill": "Graybill, F. A. & Wang, C.-M. (1980). Journal of the American Statistical Association 75, 869-873.",
     "holm": "Holm, S. (1979). Scandinavian Journal of Statistics 6, 65-70.",
     "kenward": "Kenward, M. G. & Roger, J. H. (1997). Biometrics 53, 983-997.",
+    "iso5725": "ISO 5725-6:1994, Accuracy (trueness and precision) of measurement methods and results, part 6.",
     "krishnamoorthy": "Krishnamoorthy, K. & Mathew, T. (2009). Statistical Tolerance Regions. Wiley, chapters 4 and 5.",
     "patterson": "Patterson, H. D. & Thompson, R. (1971). Biometrika 58, 545-554.",
     "schuirmann": "Schuirmann, D. J. (1987). Journal of Pharmacokinetics and Biopharmaceutics 15, 657-680.",
@@ -54,6 +57,7 @@ def methods_text(findings: Findings) -> Passage:
         " ".join(_inference(fit)),
         " ".join(_over_range(fit)),
         " ".join(_claims(findings)),
+        " ".join(_by_the_tester(findings)),
         " ".join(_kept_out(fit)),
         " ".join(_checks(fit)),
     )
@@ -140,6 +144,18 @@ def _rerandomised(findings: Findings) -> bool:
     return any(opinion.name == "re-randomising" for finding in findings.findings for opinion in finding.opinions)
 
 
+def _by_the_tester(findings: Findings) -> Iterator[str]:
+    """Say how margins were held against the tester study; nothing where there is none."""
+    found = resolution_of(findings)
+    if isinstance(found, Resolution):
+        yield (
+            f'Margins are held against the tester study "{clip(found.study.plan.title, 80)}" (its plan has the SHA-256 '
+            f"{found.study.plan_sha256}): the smallest difference between two edges is the critical difference of two "
+            "means of so many cuts within one shop (ISO 5725-6), 1.96 times the root of twice the variance of such a "
+            "mean, and its interval is that of the variance."
+        )
+
+
 def _kept_out(fit: TrialFit) -> Iterator[str]:
     counts = fit.trial.counts
     yield (
@@ -190,6 +206,7 @@ def _references(findings: Findings) -> list[str]:
         "shapiro": fit.diagnostics.normality is not None,
         "welch": fit.welch is not None,
         "fisher": _rerandomised(findings),
+        "iso5725": isinstance(resolution_of(findings), Resolution),
         "tobin": fit.mixed.over is not None,
         "breslow": fit.mixed.over is not None,
     }

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sharpstats.claims.finding import Finding, Findings
-from sharpstats.errors import SharpstatsError
 from sharpstats.words.blocks import Block, Card, Heading, Line, Points
 from sharpstats.words.cautions import limits
 from sharpstats.words.findings import DIRECTION, OPEN, family, other_notes, tell
 from sharpstats.words.labels import listing
 from sharpstats.words.numbers import count
-from sharpstats.words.resolving import HEADING, resolution_blocks
+from sharpstats.words.resolving import HEADING, resolution_blocks, resolution_of
 
 
 def finding_blocks(finding: Finding, *, alone: bool = True) -> Iterator[Block]:
@@ -37,14 +36,12 @@ def findings_blocks(findings: Findings) -> Iterator[Block]:
 
 
 def _by_the_tester(findings: Findings) -> Iterator[Block]:
-    """Hold the margins against the tester study, where the plan names one; a study in disorder stops no finding."""
-    try:
-        found = findings.resolution
-    except SharpstatsError as error:
+    """Hold the margins against the tester study, where the plan names one."""
+    found = resolution_of(findings)
+    if isinstance(found, str):
         yield Heading(HEADING)
-        yield Line(str(error))
-        return
-    if found is not None:
+        yield Line(found)
+    elif found is not None:
         yield from resolution_blocks(found)
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sharpstats.claims.finding import Findings
 from sharpstats.claims.resolving import Resolution, Resolved
+from sharpstats.errors import SharpstatsError
 from sharpstats.trial.plan import Scale
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Heading, Line, Points
@@ -16,6 +18,17 @@ AVERAGES = (
     "This is about one edge against another. A trial compares averages of many edges, which chance sets less far "
     "apart; but what one operator, day or filament lot does to all readings of a medium does not average out."
 )
+
+
+def resolution_of(findings: Findings) -> Resolution | str | None:
+    """Return what the tester can tell apart; why that is unknown, if the study is in disorder; None without a study.
+
+    A study in disorder stops no finding.
+    """
+    try:
+        return findings.resolution
+    except SharpstatsError as error:
+        return str(error)
 
 
 def resolution_blocks(resolution: Resolution) -> Iterator[Block]:

@@ -6,12 +6,12 @@ Run with ``python -m pytest tests/benchmarks -m slow -s``: the ratio is printed.
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from demos import copy_of
 
 from sharpstats.publish.trial import OPENING
 
@@ -41,7 +41,7 @@ def run(*command: str) -> subprocess.CompletedProcess[bytes]:
 
 @pytest.mark.slow
 def test_publishing_against_an_otherwise_empty_notebook(demo: Path, tmp_path: Path) -> None:
-    folder = shutil.copytree(demo, tmp_path / "trial", ignore=shutil.ignore_patterns("report"))
+    folder = copy_of(demo, tmp_path)
     empty_notebook = EMPTY.format(imports=imports())
     assert int(run("-c", empty_notebook).stdout) > 100_000
     empty, whole = [], []

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
+from demos import copy_of
+
 import sharpstats as ss
 from sharpstats.publish.provenance import Provenance, origin, provenance
-
-
-def copy_of(demo: Path, place: Path) -> Path:
-    return Path(shutil.copytree(demo, place / "trial", ignore=shutil.ignore_patterns("report")))
 
 
 def test_a_plan_that_was_not_frozen_says_so(demo: Path) -> None:

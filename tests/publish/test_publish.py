@@ -21,6 +21,7 @@ from typing import Any
 
 import nbformat
 import pytest
+from demos import copy_of
 from hostile import ALL, SCRIPT
 from privilege import place_for_all, read_only
 
@@ -54,10 +55,6 @@ def outputs(notebook: Any) -> Iterator[tuple[str, Any]]:
     for cell in notebook.cells:
         for out in cell.get("outputs", []):
             yield cell.id, out
-
-
-def copy_of(demo: Path, place: Path) -> Path:
-    return Path(shutil.copytree(demo, place / "trial", ignore=shutil.ignore_patterns("report")))
 
 
 # --- what is published

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from demos import copy_of
 
 from sharpstats.errors import TrialError
 from sharpstats.trial.read import read_table
@@ -44,7 +44,7 @@ def test_names_are_mended_as_in_other_files(tmp_path: Path) -> None:
 
 
 def test_the_demo_is_the_same_trial(demo: Path, tmp_path: Path) -> None:
-    folder = shutil.copytree(demo, tmp_path / "trial", ignore=shutil.ignore_patterns("report"))
+    folder = copy_of(demo, tmp_path)
     table = pd.read_csv(folder / "readings.csv", dtype="str", keep_default_na=False)
     typed = table.assign(cut=table["cut"].astype(int))
     typed.to_parquet(folder / "readings.parquet", index=False)
