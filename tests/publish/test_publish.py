@@ -33,7 +33,7 @@ from sharpstats.publish.trial import TRIAL
 
 FILES = {
     "index.html", "trial.ipynb", "results.json", "readings.csv", "trial.toml", "datapackage.json", "media.csv",
-    "figures",
+    "figures", "tester-study",
 }  # fmt: skip
 
 LINKS = {"figures/"}
