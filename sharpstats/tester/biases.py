@@ -20,7 +20,7 @@ MANY = 1e12
 
 
 def find_biases(
-    used: pd.DataFrame, spread: Spread, level: float, u: float | None
+    used: pd.DataFrame, spread: Spread, level: float, u: float | None, *, pooled: bool = True
 ) -> tuple[pd.DataFrame, Tested | None]:
     """Mean deviation at each load, and the test that the means lie on a line (lack of fit).
 
@@ -33,6 +33,8 @@ def find_biases(
     level : float
     u : float or None
         Standard uncertainty of the loads.
+    pooled : bool
+        Whether loads share one spread; if not, each is judged by its own.
 
     Returns
     -------
@@ -53,8 +55,9 @@ def find_biases(
     for name, values in (("bias", own[told] * found.estimate[order]), ("se", own[told] * found.se[order]),
                          ("df", found.df[order])):  # fmt: skip
         table.loc[told, name] = values
-    if not told.all():
-        table.loc[~told, ["se", "df"]] = _by_itself(used[used[APPLIED] == 0], bool(fit.structure.kept))
+    for place in np.flatnonzero(~told | (not pooled)):
+        at = used[used[APPLIED] == loads[place]]
+        table.loc[place, ["se", "df"]] = _by_itself(at, bool(fit.structure.kept))
     return _with_limits(table, level, u), _lack_of_fit(fit, loads[told], own[told], order)
 
 
@@ -74,9 +77,9 @@ def _fit_means(used: pd.DataFrame, spread: Spread, level: float) -> MixedFit | N
         return None
 
 
-def _by_itself(empty: pd.DataFrame, in_series: bool) -> tuple[float, float]:
-    """Standard error and degrees of freedom of the mean without a load; unknown where rounding hides the scatter."""
-    values = empty.groupby(SERIES)[DEVIATION].mean() if in_series else empty[DEVIATION]
+def _by_itself(at: pd.DataFrame, in_series: bool) -> tuple[float, float]:
+    """Standard error and degrees of freedom of the mean of one load; unknown where rounding hides the scatter."""
+    values = at.groupby(SERIES)[DEVIATION].mean() if in_series else at[DEVIATION]
     n = len(values)
     return (float(values.std(ddof=1) / np.sqrt(n)), n - 1.0) if np.ptp(values) > 0 else (float("nan"), float("nan"))
 

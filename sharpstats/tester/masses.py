@@ -25,6 +25,7 @@ from sharpstats.tester.loadfit import (
     APPLIED,
     DEVIATION,
     FEWEST_SERIES,
+    GROWS,
     SERIES,
     Spread,
     fit_loads,
@@ -173,7 +174,8 @@ def weigh(
     spread, grows_p = spread_of(used)
     fit = _line_fit(used, spread, level)
     line = _line(fit, spread, level)
-    bias, straight = find_biases(used, spread, level, u)
+    apart = grows_p < GROWS and spread == "constant"
+    bias, straight = find_biases(used, spread, level, u, pooled=not apart)
     series = int(used[SERIES].nunique()) if fit.structure.kept else 0
     return Calibration(
         unit=unit, level=level, readings=used, bias=bias, line=line, spread=spread, grows_p=grows_p,
@@ -181,7 +183,7 @@ def weigh(
         intercept=_coefficient(fit, line.intercept, int(spread != "constant"), level),
         as_it_should=joint_test(fit, np.eye(2)), straight=straight, curve=_curve(used, spread, level),
         hysteresis=_hysteresis(used, level), zero=_zero(used, level), uncertainty=u, series=series,
-        notes=(*notes, *_notes(used, spread, series, u)),
+        notes=(*notes, *_notes(used, spread, series, u, apart=apart)),
     )  # fmt: skip
 
 
@@ -281,7 +283,7 @@ def _shift(series: pd.DataFrame) -> float | None:
     return float(after.mean() - before.mean()) if len(before) and len(after) else None
 
 
-def _notes(used: pd.DataFrame, spread: Spread, series: int, u: float | None) -> list[Note]:
+def _notes(used: pd.DataFrame, spread: Spread, series: int, u: float | None, *, apart: bool) -> list[Note]:
     notes = []
     if series == 0:
         notes.append(Note("independent", "All readings count as independent of each other, since there "
@@ -290,6 +292,10 @@ def _notes(used: pd.DataFrame, spread: Spread, series: int, u: float | None) -> 
     if spread == "proportional":
         notes.append(Note("proportional", "Readings scatter the more the larger the load, so each counts by its "
                           "relative deviation, and readings without a load have no part in the line."))  # fmt: skip
+    if apart:
+        notes.append(Note("grows-a-little", "Readings scatter the more the larger the load, but not in proportion to "
+                          "it: each load is judged by its own spread. What is said of the line and of new readings "
+                          "is too cautious for small loads and not cautious enough for large ones."))  # fmt: skip
     if "direction" not in used or set(used["direction"]) & {"up", "down"} != {"up", "down"}:
         notes.append(Note("one-way", "Loads were not reached both from below and from above, so nothing is known of "
                           "hysteresis."))  # fmt: skip

@@ -128,9 +128,14 @@ def test_lack_of_fit_goes_by_the_weights() -> None:
 
 def test_a_spread_that_grows_a_little_is_nearer_to_a_constant_one() -> None:
     """From 1.15 gf under 50 gf to 2.5 gf under 500 gf: weights of 1 to 100 would be far off."""
-    found = weigh(plain(ladder(0, series=30, sd=1.0, grows=0.003)), unit="gf")
+    table = plain(ladder(0, series=30, sd=1.0, grows=0.003))
+    found = weigh(table, unit="gf")
     assert found.grows_p < 0.001
     assert found.spread == "constant"
+    assert "grows-a-little" in [note.code for note in found.notes]
+    at = table.loc[table["applied"] == 500, "reading"]
+    assert found.bias["se"].iloc[-1] == pytest.approx(at.std() / np.sqrt(30), rel=1e-12)
+    assert found.bias["df"].iloc[-1] == pytest.approx(29)
 
 
 CRYSTAL_Y = (0.08, 1.12, 4.43, 4.98, 4.92, 7.18, 5.57, 8.40, 8.81, 10.81, 11.16, 10.12, 13.12, 15.04)
