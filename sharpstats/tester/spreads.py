@@ -188,6 +188,19 @@ class Spreads(Shown):
         return gathered(named, (self.sds[term].times(LIMIT_FACTOR) for term in named.values()), self.level)
 
     @cached_property
+    def by_two(self) -> Amount | None:
+        """The limit for two cuts by two operators where nothing else differs; None where R itself is that, or unknown.
+
+        R holds days, filament lots and testers as well, of which a study has few: its upper end may be of no use.
+        """
+        own = [part for part in self.parts if not part.of_edges]
+        hands = [part for part in own if set(part.names) <= {OPERATOR, BOTH}]
+        if not hands or len(hands) == len(own):
+            return None
+        weights = sum((self.sums[part.name] for part in hands), self.sums[REPEATABILITY])
+        return self.sd_of(weights).times(LIMIT_FACTOR)
+
+    @cached_property
     def categories(self) -> Amount | None:
         """Number of groups of edges like these that the tester tells apart.
 

@@ -143,7 +143,7 @@ CRYSTAL_Y = (0.08, 1.12, 4.43, 4.98, 4.92, 7.18, 5.57, 8.40, 8.81, 10.81, 11.16,
 
 def test_published_inverse_of_a_line() -> None:
     """Weight of crystals after 2, 4 ... 28 hours (Graybill & Iyer 1994, table 4.7.1, data from memory): the time of a
-    mean weight of 8 is 15.88820 (95 %: 14.65896 to 17.15963), as printed by the R package investr 1.4."""
+    mean weight of 8 is 15.88820 (95 %: 14.65896 to 17.15963), as printed by the R package investr."""
     hours = np.arange(2.0, 30.0, 2.0)
     line = weigh(pd.DataFrame({"applied": hours, "reading": CRYSTAL_Y}), unit="gf").line
     found = line.force_behind(8.0, readings=10**12)

@@ -388,3 +388,21 @@ def test_newtons_scale_what_is_as_read(seed: int) -> None:
     names = ["estimate", "low", "high"]
     np.testing.assert_allclose(n.sds.table[names] / NEWTONS_PER_GF, gf.sds.table[names], rtol=1e-7, atol=1e-7)
     np.testing.assert_allclose(n.shares.table[names], gf.shares.table[names], rtol=1e-6, atol=1e-7)
+
+
+def test_two_operators_alone_have_a_limit_beside_that_of_days_and_lots() -> None:
+    """2.8 root(repeatability + operator [+ operator x edge]); R holds the day as well, and is never smaller."""
+    rng = np.random.default_rng(8)
+    operator, edge, cut = np.indices((4, 6, 4)).reshape(3, -1)
+    table = pd.DataFrame({
+        "edge": [f"e{i}" for i in edge], "operator": [f"o{i}" for i in operator], "day": [f"d{i}" for i in cut],
+        "reading": 200 + 30 * edge + rng.normal(0, 3, 4)[operator] + rng.normal(0, 5, 4)[cut] + rng.normal(0, 8, 96),
+    })  # fmt: skip
+    found = find_spreads(table, scale="as read")
+    parts = dict(zip(found.terms, found.variances, strict=True))
+    own = sum(value for name, value in parts.items() if name in ("operator", "operator x edge", "repeatability"))
+    assert found.by_two is not None
+    assert found.by_two.estimate == pytest.approx(2.8 * np.sqrt(own), rel=1e-12)
+    assert found.by_two.low <= found.by_two.estimate <= found.limits["R"].estimate
+    assert find_spreads(table.drop(columns="day"), scale="as read").by_two is None
+    assert find_spreads(table.drop(columns="operator"), scale="as read").by_two is None

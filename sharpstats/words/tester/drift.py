@@ -52,7 +52,7 @@ def stability_blocks(found: Stability) -> Iterator[Block]:
 
 def finding(found: Stability) -> str:
     """Say in one sentence whether anything shows a change, and what."""
-    cuts = count(len(found.series.deviations), found.what)
+    cuts = count(len(found.series.deviations), found.what) + (" under known loads" if found.what == "reading" else "")
     reasons = list(_reasons(found))
     if not reasons:
         return f"Nothing shows that the tester changed over these {cuts}."

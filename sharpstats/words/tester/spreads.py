@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from sharpstats.tester.amounts import Amount
 from sharpstats.tester.arrangement import BOTH, EDGE, OPERATOR, REPEATABILITY
 from sharpstats.tester.bootstrap import Bootstrap
 from sharpstats.tester.spreads import BETWEEN, INTERMEDIATE, LIMIT_FACTOR, REPRODUCIBILITY, WHOLE, Spreads
@@ -54,13 +55,20 @@ def unit_of(found: Spreads) -> Unit:
 
 def shown_amount(found: Spreads, term: str) -> str:
     """Return r or R with its interval, as a reader sees it."""
-    one, unit = found.limits[term], unit_of(found)
+    return _shown(found, found.limits[term], f"limit {term}; ")
+
+
+def _shown(found: Spreads, one: Amount, what: str) -> str:
+    unit = unit_of(found)
     value, low, high = (from_scale(part, found.scale) for part in (one.estimate, one.low, one.high))
     digits = decimals_for(_width(low, high), unit)
-    return (
-        f"{amount(value, unit, digits)} (limit {term}; {level_percent(one.level)} interval: "
-        f"{amounts(low, high, unit, digits)})"
-    )
+    ends = f"{amount(low, unit, digits)} or more" if _far_off(one) else amounts(low, high, unit, digits)
+    return f"{amount(value, unit, digits)} ({what}{level_percent(one.level)} interval: {ends})"
+
+
+def _far_off(one: Amount) -> bool:
+    """Tell whether the upper end of a limit is too far off to be of any use."""
+    return one.high > FAR_OFF * one.estimate
 
 
 def _width(low: float | None, high: float | None) -> float | None:
@@ -108,21 +116,24 @@ def reproducibility_sentence(found: Spreads) -> str:
     inside = [part.name for part in found.parts if not part.of_edges]
     by = "two operators" if found.wide == REPRODUCIBILITY else "one operator"
     listed = " and ".join([", ".join(inside[:-1]), inside[-1]]) if len(inside) > 1 else inside[0]
+    alone = "" if found.by_two is None else (
+        f"Two cuts on {_edges(found)} by two operators differ by less than {_shown(found, found.by_two, '')} where "
+        "nothing else differs. "
+    )  # fmt: skip
     return (
-        f"Two cuts on {_edges(found)} by {by} differ by less than {shown_amount(found, 'R')}; inside it, beside "
+        f"{alone}Two cuts on {_edges(found)} by {by} differ by less than {shown_amount(found, 'R')}; inside it, beside "
         f"repeatability: {listed}.{_why_wide(found)}"
     )
 
 
 def _why_wide(found: Spreads) -> str:
     """Say which part had too few levels, where that leaves the upper end of R far off."""
-    limit = found.limits["R"]
-    if limit.high < FAR_OFF * limit.estimate:
+    if not _far_off(found.limits["R"]):
         return ""
     own = [part for part in found.parts if not part.of_edges]
     fewest = min(part.levels for part in own)
     listed = " and ".join(f"{fewest} {named(part.name)}" for part in own if part.levels == fewest)
-    return f" The interval is that wide because only {listed} were tried."
+    return f" How much more cannot be told, because only {listed} were tried."
 
 
 def categories_sentence(found: Spreads) -> str:

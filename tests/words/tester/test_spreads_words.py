@@ -44,8 +44,8 @@ class TestSpreads:
 
     def test_a_wide_interval_is_explained(self, kept: Spreads) -> None:
         assert kept.limits["R"].high > 3 * kept.limits["R"].estimate
-        assert "The interval is that wide because only 2 days = filament lots were tried." in told(kept)
-        assert "that wide" not in told(find_spreads(crossed(11, operators=12), scale="log"))
+        assert "How much more cannot be told, because only 2 days = filament lots were tried." in told(kept)
+        assert "How much more" not in told(find_spreads(crossed(11, operators=12), scale="log"))
 
     def test_every_note_is_told(self, kept: Spreads) -> None:
         text = told(kept)
