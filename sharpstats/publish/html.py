@@ -34,6 +34,11 @@ class Section:
         """What a link to the section ends in."""
         return re.sub(r"[^a-z0-9]+", "-", self.heading.lower()).strip("-")
 
+    @property
+    def shows(self) -> bool:
+        """Whether anything stands under the heading but code."""
+        return any(cell["cell_type"] == "markdown" or cell.get("outputs") for cell in self.cells)
+
 
 def page(notebook: Any, kind: Publication, files: Collection[str]) -> str:
     """Return an executed notebook as one self-contained HTML page.
@@ -50,10 +55,12 @@ def page(notebook: Any, kind: Publication, files: Collection[str]) -> str:
     Returns
     -------
     str
-        A page that asks for nothing: pictures are inside it, and it holds no script.
+        A page that asks for nothing: pictures are inside it, and it holds no script. A section that shows
+        nothing is left out.
     """
     exporter = load()
     head, sections = divide(notebook.cells)
+    sections = tuple(section for section in sections if section.shows)
     tables = [(name, words) for name, words in kind.tables if name in files]
     told = {"head": head, "sections": sections, "kind": kind, "tables": tables}
     text, _ = exporter.from_notebook_node(notebook, {NAME: told})

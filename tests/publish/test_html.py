@@ -134,3 +134,13 @@ def test_a_title_is_letters_and_nothing_else(label: str) -> None:
 
 def test_a_dollar_sign_is_apart_from_its_neighbours_so_that_no_formula_is_seen() -> None:
     assert as_markdown("$x$") == "<span>&#36;</span>x<span>&#36;</span>"
+
+
+def test_a_section_that_shows_nothing_is_left_out() -> None:
+    notebook = a_notebook()
+    notebook.cells += [
+        new_markdown_cell("## Between shops", id="shops"), new_code_cell("answer(one, two)", id="silent"),
+        new_markdown_cell("## Run it again\n\nOpen the notebook.", id="again"), new_code_cell("keep", id="keep"),
+    ]  # fmt: skip
+    headings = [attributes["id"] for attributes in Reader(page_of(notebook)).all("h2")]
+    assert headings == ["findings", "every-edge", "run-it-again"]

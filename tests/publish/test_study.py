@@ -198,6 +198,18 @@ def test_names_stay_where_the_plan_wants_them_as_written(tmp_path: Path, column:
     assert public.plan.title == ("Zoë of shop 1" if kept else "operator 1 of Haus")
 
 
+def test_what_a_plan_adds_to_the_budget_names_nobody(tmp_path: Path) -> None:
+    plan = (
+        'title = "T"\nquestion = "Does Zoë know?"\nscale = "log"\n[[contribution]]\nname = "reading by Zoë"\n'
+        'standard = "0.5 gf"\nsource = "Log told Al"\n'
+    )
+    own = a_study(tmp_path / "own", plan, readings=CUTS.replace("Al", "Log"))
+    public = reopened(own, tmp_path / "public")
+    (one,) = public.plan.contributions
+    assert (one.name, one.source) == ("reading by operator 1", "operator 2 told Al")
+    assert public.plan.scale == "log"
+
+
 def test_a_plan_that_names_nobody_is_copied_with_its_remarks(tmp_path: Path) -> None:
     plan = '# ours\ntitle = "A tester"\n'
     own = a_study(tmp_path / "own", plan, readings=CUTS.replace("Zoë", "A").replace("Al", "B"))

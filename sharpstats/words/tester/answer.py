@@ -11,16 +11,18 @@ from sharpstats.words.blocks import Block, Line
 from sharpstats.words.tester.examination import told_parts
 from sharpstats.words.told import blocks
 
-CUTS = "Nobody cut edges in this study: put cuts on edges in readings.csv."
 NOT_ASKED = {
+    "smallest": "Without the spread of cuts on an edge that cannot be told.",
     "needed": 'The plan does not say which difference is wanted: write for example wanted = "10 %" in tester.toml.',
-    "agreements": "One operator with one tester: nobody else read the same edges.",
+    "calibration": "No known masses were hung on the tester: put what it shows under them in masses.csv.",
     "mass_drift": "Nothing says in which order the masses were hung, so a drift cannot be seen: give the column run of "
     "masses.csv a number for each reading.",
-    "calibration": "No known masses were hung on the tester: put what it shows under them in masses.csv.",
+    "agreements": "One operator with one tester: nobody else read the same edges.",
     "round_robin": "No other shop cut like edges: put such cuts in shops.csv.",
 }
-"""What is said of a part that the study was not asked for."""
+"""What is said of a part that is missing for want of something to ask it of."""
+WITHOUT_CUTS = ("calibration", "mass_drift", "round_robin")
+"""Parts that need no cuts on edges."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +40,7 @@ class Answer(Shown):
     name: str
 
 
-def answer(examination: Examination, name: str) -> Answer:
+def answer(examination: Examination, name: str) -> Answer | None:
     """Return one part of an examination, to be shown; where it is missing, why.
 
     Parameters
@@ -46,20 +48,27 @@ def answer(examination: Examination, name: str) -> Answer:
     examination : Examination
     name : str
         Name of the part, as `spreads`.
+
+    Returns
+    -------
+    Answer or None
+        None where there is nothing to say: in a study without cuts on edges every part that is about them.
     """
-    return Answer(examination=examination, name=name)
+    return None if _is_idle(examination, name) else Answer(examination=examination, name=name)
+
+
+def _is_idle(examination: Examination, name: str) -> bool:
+    """Tell whether a part is missing for a reason that another part has told."""
+    study = examination.study
+    if name == "mass_drift" and examination.calibration is None:
+        return True
+    if name == "needed" and examination.spreads is None and study.plan.wanted is not None:
+        return True
+    return study.readings is None and name not in WITHOUT_CUTS
 
 
 @blocks.register
 def _(one: Answer) -> Iterator[Block]:
     """Tell the part, without the points that an earlier one made; of a missing one, why it is missing."""
     told = dict(told_parts(one.examination)).get(one.name)
-    yield from told or map(Line, filter(None, [_why_not_asked(one)]))
-
-
-def _why_not_asked(one: Answer) -> str:
-    examination = one.examination
-    if one.name == "mass_drift" and examination.calibration is None:
-        return ""  # that there is nothing about masses is said already
-    about_cuts = one.name not in ("calibration", "mass_drift", "round_robin")
-    return CUTS if about_cuts and examination.study.readings is None else NOT_ASKED.get(one.name, CUTS)
+    yield from told or [Line(NOT_ASKED[one.name])]

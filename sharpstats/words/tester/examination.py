@@ -24,6 +24,7 @@ QUESTIONS: dict[str, str] = {
     "round_robin": "Do other shops read the same?",
 }
 """The parts of an examination, in the order in which they are told, each with what it answers."""
+NOTHING = "These readings tell nothing yet; below it is said why."
 
 
 def examination_blocks(examination: Examination) -> Iterator[Block]:
@@ -89,7 +90,8 @@ def worth(examination: Examination) -> Passage:
     Passage
     """
     told = (_first(result) for name in QUESTIONS for result in _leading(examination, name))
-    return Passage("What this tester is worth", points=tuple(filter(None, told)))
+    points = tuple(filter(None, told))
+    return Passage("What this tester is worth", () if points else (NOTHING,), points)
 
 
 def _leading(examination: Examination, name: str) -> tuple[Any, ...]:
