@@ -9,7 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
-from sharpstats.figures.style import RULE, SMALL
+from sharpstats.figures.frame import ruled
+from sharpstats.figures.style import SMALL
 
 _STEPS = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 _FEW_STEPS = (1.0, 2.0, 5.0)
@@ -87,5 +88,4 @@ def lanes(axes: Axes, height: float) -> None:
     axes.yaxis.set_visible(False)
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="x", labelsize=SMALL)
-    axes.grid(axis="x", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    ruled(axes, "x")

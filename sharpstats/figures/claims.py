@@ -11,20 +11,18 @@ from matplotlib.figure import Figure
 
 from sharpstats.claims.finding import Finding, Findings
 from sharpstats.figures.axis import lanes, padded, plain_axis, reading_axis
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, strip, titled
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
-    LARGE,
     NORMAL,
     RULE,
     SMALL,
     SOFT,
     TINT,
-    WIDTH,
     line_height,
     place,
-    sheet,
     styled,
     wrapped,
     write,
@@ -38,8 +36,7 @@ from sharpstats.words.labels import clip
 from sharpstats.words.numbers import amount, amounts, difference, interval, level_percent
 
 TITLE = "Claims against the readings"
-MARGIN, TRACK, GAP, AXIS = 0.2, 0.3, 0.16, 0.62
-ROOM = WIDTH - 2 * MARGIN
+TRACK, GAP = 0.3, 0.16
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,13 +142,12 @@ def _draw(findings: Findings) -> Figure:
     panels = [(title, _lanes(members), axis) for title, members, axis in panels_of(findings.findings)]
     head = 0.34
     top = 0.98
-    figure = sheet(top + sum(head + drawn[-1].bottom + AXIS for _, drawn, _ in panels) + 0.05)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, top + sum(head + drawn[-1].bottom + BELOW for _, drawn, _ in panels) + 0.05)
     _key(figure)
     for title, drawn, axis in panels:
         write(figure, MARGIN, top, title, bold=True, colour=SOFT)
         _panel(figure, top + head, drawn, axis)
-        top += head + drawn[-1].bottom + AXIS
+        top += head + drawn[-1].bottom + BELOW
     return figure
 
 
@@ -204,10 +200,7 @@ def _reading_axis(axes: Axes, first: Finding, values: Sequence[float]) -> None:
 
 
 def _key(figure: Figure) -> None:
-    axes = place(figure, MARGIN, 0.45, ROOM, 0.45)
-    axes.set_xlim(0, ROOM)
-    axes.set_ylim(0.45, 0.0)
-    axes.axis("off")
+    axes = strip(figure, 0.45, 0.45)
     axes.fill_between([0.0, 0.24], 0.05, 0.19, color=TINT, linewidth=0)
     axes.plot([0.24, 0.24], [0.05, 0.19], color=SOFT, linewidth=1.2)
     axes.text(0.32, 0.12, "where the claim is true, with its margin", fontsize=SMALL, va="center")

@@ -7,23 +7,9 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import plain_axis, ticks
+from sharpstats.figures.frame import BELOW, headed, ruled, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INKS,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    line_height,
-    place,
-    sheet,
-    styled,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INKS, SMALL, SOFT, WIDTH, clipped, place, styled
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.words.drift import drift_sentence
 
@@ -56,14 +42,9 @@ def drift_picture(fit: TrialFit) -> Picture | None:
 
 
 def _draw(fit: TrialFit, data: pd.DataFrame) -> Figure:
-    lines = wrapped(drift_sentence(fit), WIDTH - 0.4, size=SMALL, lines=4)
-    top = 0.5 + line_height(SMALL) * len(lines) + 0.25
-    figure = sheet(top + HEIGHT + 0.62)
-    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, 0.2, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
-    axes = place(figure, LEFT, top, WIDTH - LEFT - RIGHT, HEIGHT)
-    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    figure, top = headed(TITLE, small_lines(drift_sentence(fit)), 0.25 + HEIGHT + BELOW)
+    axes = place(figure, LEFT, top + 0.25, WIDTH - LEFT - RIGHT, HEIGHT)
+    ruled(axes)
     cuts, edges = data[data["part"] == "cut"], data[data["part"] == "edge"]
     orders, reach = data["order"].astype(float), 0.07 * float(np.ptp(data["order"].astype(float))) or 1.0
     low, high = float(data["reading"].min()), float(data["reading"].max())

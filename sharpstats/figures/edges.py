@@ -11,25 +11,22 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, padded, reading_axis
+from sharpstats.figures.frame import MARGIN, ROOM, ground, small_lines, strip, titled
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
-    LARGE,
     NORMAL,
     RULE,
     SMALL,
     SOFT,
-    WIDTH,
     clipped,
     ink,
     line_height,
     mark,
     place,
-    sheet,
     styled,
     text_width,
-    wrapped,
     write,
 )
 from sharpstats.model.trialfit import MEDIUM, TrialFit
@@ -39,7 +36,6 @@ from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import amount, amounts, count, level_percent, stated
 
 TITLE = "Every edge with its cuts"
-MARGIN = 0.2
 HEADING, NAME, MEAN, GAP = 0.34, 0.23, 0.24, 0.06
 OVER_MARK = ">"
 """An arrow to the right: the reading is somewhere there."""
@@ -152,13 +148,12 @@ def _rows(lane: Lane) -> pd.DataFrame:
 def _draw(fit: TrialFit, drawn: Sequence[Lane], factor: str, limits: Limits, levels: Sequence[Level]) -> Figure:
     last = drawn[-1]
     height = last.top + NAME + _strip(len(last.edges)) + MEAN + GAP
-    notes = wrapped(_footnote(fit), WIDTH - 2 * MARGIN, size=SMALL, lines=4)
+    notes = small_lines(_footnote(fit))
     names = line_height(SMALL) * len(levels)
     top = 0.95 + names + 0.08
-    figure = sheet(top + height + 0.6 + line_height(SMALL) * len(notes) + 0.1)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, top + height + 0.6 + line_height(SMALL) * len(notes) + 0.1)
     _key(figure, float(drawn[0].mean["level"].iloc[0]) if len(drawn[0].mean) else None, limits=_limits(fit))
-    axes = place(figure, MARGIN, top, WIDTH - 2 * MARGIN, height)
+    axes = place(figure, MARGIN, top, ROOM, height)
     lanes(axes, height)
     reading_axis(axes, limits, fit.unit, log=fit.scale == "log")
     _draw_levels(fit, axes, limits, levels)
@@ -192,10 +187,7 @@ def _limits(fit: TrialFit) -> bool:
 
 def _key(figure: Figure, level: float | None, *, limits: bool) -> None:
     """Say below the title what the marks mean, beside the marks themselves."""
-    axes = place(figure, MARGIN, 0.45, WIDTH - 2 * MARGIN, 0.45)
-    axes.set_xlim(0, WIDTH - 2 * MARGIN)
-    axes.set_ylim(0.45, 0.0)
-    axes.axis("off")
+    axes = strip(figure, 0.45, 0.45)
     axes.plot([0.05, 0.1, 0.18], [0.12] * 3, "|", color=SOFT, markersize=7)
     axes.text(0.32, 0.12, "one cut", fontsize=SMALL, va="center")
     axes.plot([1.25], [0.12], "o", color=SOFT, markersize=5)
@@ -212,7 +204,6 @@ def _key(figure: Figure, level: float | None, *, limits: bool) -> None:
 
 def _draw_levels(fit: TrialFit, axes: Axes, limits: Limits, levels: Sequence[Level]) -> None:
     """Draw each level as a line that ends at its name; the names stand on lines of their own above."""
-    room = WIDTH - 2 * MARGIN
     for row, level in enumerate(sorted(levels, key=lambda level: _force(fit, level))):
         force = _force(fit, level)
         y = -0.08 - line_height(SMALL) * (len(levels) - row - 0.5)
@@ -222,28 +213,24 @@ def _draw_levels(fit: TrialFit, axes: Axes, limits: Limits, levels: Sequence[Lev
         spot = axes.transAxes.inverted().transform(axes.transData.transform((force, 0.0)))[0]
         text = stated(level.reading) if level.name == str(level.reading) else f"{stated(level.reading)}: {level.name}"
         left = spot < 0.5
-        text = clipped(text, room * (1 - spot if left else spot) - 0.1, size=SMALL)
+        text = clipped(text, ROOM * (1 - spot if left else spot) - 0.1, size=SMALL)
         axes.annotate(text, (force, y), (4 if left else -4, 0), textcoords="offset points", fontsize=SMALL, va="center",
-                      ha="left" if left else "right", color=SOFT, annotation_clip=False, bbox=_ground())  # fmt: skip
+                      ha="left" if left else "right", color=SOFT, annotation_clip=False, bbox=ground(0.85))  # fmt: skip
 
 
 def _head(axes: Axes, lane: Lane, factor: str) -> None:
     y = lane.top - HEADING + 0.04
-    text = clipped(f"{factor}: {lane.at}", WIDTH - 2 * MARGIN, bold=True)
+    text = clipped(f"{factor}: {lane.at}", ROOM, bold=True)
     across = axes.get_yaxis_transform()
     axes.plot([0, 1], [y, y], color=RULE, linewidth=1, transform=across)
-    axes.text(0, y + 0.06, text, fontsize=NORMAL, fontweight="bold", va="top", transform=across, bbox=_ground())
-
-
-def _ground() -> dict[str, object]:
-    return {"facecolor": GROUND, "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
+    axes.text(0, y + 0.06, text, fontsize=NORMAL, fontweight="bold", va="top", transform=across, bbox=ground(0.85))
 
 
 def _draw_lane(axes: Axes, lane: Lane, fit: TrialFit) -> None:
     colour, shape = ink(lane.place), mark(lane.place)
     many = len(fit.data) > MOST_SHAPES
-    name = clipped(lane.medium, WIDTH - 2 * MARGIN)
-    axes.text(0, lane.top + NAME / 2, name, va="center", color=colour, fontsize=NORMAL, bbox=_ground(),
+    name = clipped(lane.medium, ROOM)
+    axes.text(0, lane.top + NAME / 2, name, va="center", color=colour, fontsize=NORMAL, bbox=ground(0.85),
               transform=axes.get_yaxis_transform())  # fmt: skip
     spans = lane.cuts.groupby("y")["reading"].agg(["min", "max"])
     axes.hlines(spans.index, spans["min"], spans["max"], color=colour, linewidth=0.8, alpha=0.35, rasterized=many)
@@ -274,12 +261,12 @@ def _draw_mean(axes: Axes, lane: Lane, mean: dict[str, float], unit: ForceUnit) 
     text = amount(mean["estimate"], unit)
     right = _room_right(axes, high) > text_width(text, SMALL) + 0.1
     axes.annotate(text, (high if right else low, y), (5 if right else -5, 0), textcoords="offset points",
-                  fontsize=SMALL, va="center", ha="left" if right else "right", bbox=_ground())  # fmt: skip
+                  fontsize=SMALL, va="center", ha="left" if right else "right", bbox=ground(0.85))  # fmt: skip
 
 
 def _room_right(axes: Axes, reading: float) -> float:
     spot = axes.transAxes.inverted().transform(axes.transData.transform((reading, 0.0)))[0]
-    return float(1 - spot) * (WIDTH - 2 * MARGIN)
+    return float(1 - spot) * (ROOM)
 
 
 def _alt(fit: TrialFit, drawn: Sequence[Lane], levels: Sequence[Level]) -> str:

@@ -15,21 +15,19 @@ from sharpstats.claims.finding import Finding
 from sharpstats.claims.fragility import SCALE, SET_ASIDE, Changed, Fragility, Group
 from sharpstats.figures.axis import lanes
 from sharpstats.figures.claims import DrawAxis, in_short, is_difference, panels_of
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, small_lines, strip, titled
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
-    LARGE,
     NORMAL,
     RULE,
     SMALL,
     SOFT,
     TINT,
-    WIDTH,
     clipped,
     line_height,
     place,
-    sheet,
     styled,
     wrapped,
     write,
@@ -43,8 +41,7 @@ from sharpstats.words.numbers import count
 TITLE = "What would change the findings"
 SAYS = ("Each thin line is the claim's interval in a trial from which one edge, blade or the like was left out. A line "
         "with a mark has another finding.")  # fmt: skip
-MARGIN, NAMES, GAP, AXIS = 0.2, 1.3, 0.14, 0.62
-ROOM = WIDTH - 2 * MARGIN
+NAMES, GAP = 1.3, 0.14
 FOUND, SINGLE, MOST = 0.24, 0.18, 0.5
 """Heights in inches: of the finding itself, of one change, of many."""
 REACH = 1.0
@@ -108,16 +105,15 @@ def _height(members: int) -> float:
 
 def _draw(fragility: Fragility, findings: Sequence[Finding]) -> Figure:
     panels = [(title, list(_lanes(fragility, members)), axis) for title, members, axis in panels_of(findings)]
-    about = wrapped(SAYS, ROOM, size=SMALL, lines=3)
+    about = small_lines(SAYS, lines=3)
     head, top = 0.3, 0.5 + len(about) * line_height(SMALL) + 0.36
-    figure = sheet(top + sum(head + drawn[-1].end + AXIS for _, drawn, _ in panels) + 0.05)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, top + sum(head + drawn[-1].end + BELOW for _, drawn, _ in panels) + 0.05)
     write(figure, MARGIN, 0.45, "\n".join(about), size=SMALL)
     _key(figure, top - 0.34)
     for title, drawn, axis in panels:
         write(figure, MARGIN, top, title, bold=True, colour=SOFT)
         _panel(figure, top + head, drawn, axis)
-        top += head + drawn[-1].end + AXIS
+        top += head + drawn[-1].end + BELOW
     return figure
 
 
@@ -209,10 +205,7 @@ def _ends(drawn: Sequence[Lane]) -> list[float]:
 
 
 def _key(figure: Figure, top: float) -> None:
-    axes = place(figure, MARGIN, top, ROOM, 0.2)
-    axes.set_xlim(0, ROOM)
-    axes.set_ylim(0.2, 0.0)
-    axes.axis("off")
+    axes = strip(figure, top, 0.2)
     axes.fill_between([0.0, 0.24], 0.03, 0.17, color=TINT, linewidth=0)
     axes.plot([0.24, 0.24], [0.03, 0.17], color=SOFT, linewidth=1.2)
     axes.text(0.32, 0.1, "where the claim is true", fontsize=SMALL, va="center")

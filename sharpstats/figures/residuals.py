@@ -9,22 +9,9 @@ from matplotlib.figure import Figure
 from scipy import special
 
 from sharpstats.figures.axis import padded, plain_axis, reading_axis
+from sharpstats.figures.frame import MARGIN, ruled, titled
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    place,
-    sheet,
-    styled,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, SMALL, SOFT, WIDTH, clipped, place, styled, write
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import amount, count, difference, p_value
@@ -69,11 +56,10 @@ def _unit(fit: TrialFit) -> str:
 
 
 def _draw(fit: TrialFit, data: pd.DataFrame) -> Figure:
-    figure = sheet(0.75 + 2 * (HEIGHT + 1.05) - 0.35)
-    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, 0.75 + 2 * (HEIGHT + 1.05) - 0.35)
     label = f"residual, {_unit(fit)}"
     if data.empty:
-        write(figure, 0.2, 0.6, NONE, colour=SOFT)
+        write(figure, MARGIN, 0.6, NONE, colour=SOFT)
         return figure
     reach = 1.15 * float(data["residual"].abs().max()) or 1.0
     axes = _panel(figure, 0.75, "Each mark is one edge. Is the spread the same along the axis?")
@@ -94,10 +80,9 @@ def _draw(fit: TrialFit, data: pd.DataFrame) -> Figure:
 
 
 def _panel(figure: Figure, top: float, text: str) -> Axes:
-    write(figure, 0.2, top - 0.26, text, size=SMALL, colour=SOFT)
+    write(figure, MARGIN, top - 0.26, text, size=SMALL, colour=SOFT)
     axes = place(figure, LEFT, top + 0.06, WIDTH - LEFT - RIGHT, HEIGHT)
-    axes.grid(color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    ruled(axes, "both")
     return axes
 
 

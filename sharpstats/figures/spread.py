@@ -8,31 +8,16 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, plain_axis
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, ground, titled
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    NORMAL,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    place,
-    sheet,
-    styled,
-    text_width,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, NORMAL, SMALL, SOFT, clipped, place, styled, text_width, write
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.units import Unit
 from sharpstats.words.labels import clip
 from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent
 
 TITLE = "Where the spread comes from"
-MARGIN, NAME, ROW = 0.2, 0.25, 0.62
-ROOM = WIDTH - 2 * MARGIN
+NAME, ROW = 0.25, 0.62
 ABOUT = {"edge": "edge (one sharpening and the next)", "cut": "cut (one spot on an edge and the next)"}
 
 
@@ -63,8 +48,7 @@ def spread_picture(fit: TrialFit) -> Picture:
 
 def _draw(data: pd.DataFrame, unit: Unit) -> Figure:
     height = ROW * len(data) + 0.05
-    figure = sheet(0.8 + height + 0.62)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, 0.8 + height + BELOW)
     level = level_percent(float(data["level"].iloc[0]))
     write(figure, MARGIN, 0.47, f"standard deviation with its {level} interval", size=SMALL, colour=SOFT)
     axes = place(figure, MARGIN, 0.8, ROOM, height)
@@ -78,7 +62,7 @@ def _draw(data: pd.DataFrame, unit: Unit) -> Figure:
         text = f": SD {amount(sd, unit, _digits(data, unit))}, {share}"
         text = clipped(name, ROOM - text_width(text, NORMAL)) + text
         axes.text(0, y - 0.2, text, transform=axes.get_yaxis_transform(), va="center",
-                  bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1, "alpha": 0.9})  # fmt: skip
+                  bbox=ground())  # fmt: skip
         right = high if math.isfinite(high) else axes.get_xlim()[1]
         axes.plot([low, right], [y + 0.03] * 2, color=INK, linewidth=2.2, solid_capstyle="butt", label="interval")
         axes.plot([sd], [y + 0.03], "o", color=INKS[0], markersize=9, markeredgecolor=GROUND, clip_on=False, label="sd")

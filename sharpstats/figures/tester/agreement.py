@@ -10,13 +10,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import padded, plain_axis, reading_axis
+from sharpstats.figures.frame import MARGIN, ROOM, ruled, small_lines
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
     INKS,
     LARGE,
-    RULE,
     SMALL,
     SOFT,
     WIDTH,
@@ -25,7 +25,6 @@ from sharpstats.figures.style import (
     place,
     sheet,
     styled,
-    wrapped,
     write,
 )
 from sharpstats.tester.agreement import Agreement
@@ -89,8 +88,8 @@ def _draw(pairs: Sequence[Pair], found: Agreement, data: pd.DataFrame) -> Figure
     figure = sheet(0.15 + sum(heads) + len(pairs) * (HEIGHT + FOOT))
     top = 0.15
     for pair, text, head in zip(pairs, texts, heads, strict=True):
-        write(figure, 0.2, top, clipped(pair.name, WIDTH - 0.4, size=LARGE, bold=True), size=LARGE, bold=True)
-        write(figure, 0.2, top + 0.33, "\n".join(text), size=SMALL, colour=SOFT)
+        write(figure, MARGIN, top, clipped(pair.name, ROOM, size=LARGE, bold=True), size=LARGE, bold=True)
+        write(figure, MARGIN, top + 0.33, "\n".join(text), size=SMALL, colour=SOFT)
         axes = place(figure, LEFT, top + head + 0.16, WIDTH - LEFT - RIGHT, HEIGHT - 0.16)
         _panel(axes, pair, found, data[data["at"] == pair.name])
         top += head + HEIGHT + FOOT
@@ -101,13 +100,11 @@ def _told(pair: Pair, found: Agreement) -> list[str]:
     """Say the difference, and what the marks and lines are."""
     share = f"{100 * pair.limits.share:.3g}{NBSP}of{NBSP}100"
     key = f"Dots: edges. Dashed: limits for {share} edge means. Bands: {level_percent(pair.level)} intervals."
-    sentence = wrapped(difference_sentence(pair, found), WIDTH - 0.4, size=SMALL, lines=3)
-    return [*sentence, *wrapped(key, WIDTH - 0.4, size=SMALL)]
+    return small_lines(difference_sentence(pair, found), key, lines=3)
 
 
 def _panel(axes: Axes, pair: Pair, found: Agreement, data: pd.DataFrame) -> None:
-    axes.grid(axis="x", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    ruled(axes, "x")
     lines, unit = _lines(pair, found), unit_of(found)
     low, high = _range(lines, data["difference"].tolist())
     reading_axis(axes, padded(data["reading"].tolist(), log=found.scale == "log"), found.unit, log=found.scale == "log")

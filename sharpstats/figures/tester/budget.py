@@ -10,33 +10,16 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, plain_axis
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, ground, headed, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    NORMAL,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    line_height,
-    place,
-    sheet,
-    styled,
-    text_width,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import INK, INKS, NORMAL, clipped, place, styled, text_width
 from sharpstats.tester.budget import Budget
 from sharpstats.words.labels import clip
 from sharpstats.words.numbers import NBSP, fixed, level_percent
 from sharpstats.words.tester.budget import WHOLE, digits_of, part_digits, uncertainty_sentence, with_unit, with_whole
 
 TITLE = "What the uncertainty is made of"
-MARGIN, NAME, LANE, BAR = 0.2, 0.18, 0.56, 0.075
-ROOM = WIDTH - 2 * MARGIN
+NAME, LANE, BAR = 0.18, 0.56, 0.075
 
 
 def budget_picture(found: Budget) -> Picture:
@@ -61,13 +44,9 @@ def budget_picture(found: Budget) -> Picture:
 
 
 def _draw(found: Budget, data: pd.DataFrame) -> Figure:
-    lines = wrapped(uncertainty_sentence(found), ROOM, size=SMALL, lines=2)
-    top = 0.5 + line_height(SMALL) * len(lines) + 0.12
     height = LANE * len(data) + 0.05
-    figure = sheet(top + height + 0.62)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, MARGIN, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
-    axes = place(figure, MARGIN, top, ROOM, height)
+    figure, top = headed(TITLE, small_lines(uncertainty_sentence(found), lines=2), 0.12 + height + BELOW)
+    axes = place(figure, MARGIN, top + 0.12, ROOM, height)
     lanes(axes, height)
     unit = f", {found.unit}" if found.unit else ""
     plain_axis(
@@ -86,7 +65,7 @@ def _draw_row(axes: Axes, found: Budget, row: dict[Hashable, Any]) -> None:
     name = clipped(row["term"], ROOM - text_width(text, NORMAL, whole), bold=whole)
     axes.text(0, y - 0.21, name + text, transform=axes.get_yaxis_transform(), va="center",
               fontweight="bold" if whole else "normal",
-              bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1, "alpha": 0.9})  # fmt: skip
+              bbox=ground())  # fmt: skip
     axes.fill_between([0, size], y - BAR, y + BAR, color=INK if whole else INKS[0], linewidth=0,
                       label="whole" if whole else "part")  # fmt: skip
     if whole:

@@ -8,21 +8,19 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, padded, reading_axis
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, strip, titled
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
-    LARGE,
     RULE,
     SMALL,
     SOFT,
-    WIDTH,
     clipped,
     drawable,
     ink,
     mark,
     place,
-    sheet,
     styled,
     text_width,
     write,
@@ -32,7 +30,7 @@ from sharpstats.words.labels import clip
 from sharpstats.words.numbers import amount, count
 
 TITLE = "Every cut, by edge and operator"
-MARGIN, ROW, GAP, WIDEST_NAME = 0.2, 0.13, 0.1, 1.3
+ROW, GAP, WIDEST_NAME = 0.13, 0.1, 1.3
 MOST_HEIGHT = 11.0
 """Inches; with more rows than fit they stand closer."""
 OVER_MARK = ">"
@@ -74,13 +72,12 @@ def _draw(found: Spreads, data: pd.DataFrame) -> Figure:
     operators = sorted(data["operator"].unique())
     keyed = len(operators) > 1
     top = 0.85 + (0.22 if keyed else 0.0)
-    figure = sheet(top + height + 0.62)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, top + height + BELOW)
     write(figure, MARGIN, 0.47, "edges from keenest to dullest; a bar is the mean of a cell", size=SMALL, colour=SOFT)
     if keyed:
         _key(figure, operators)
     names = min(WIDEST_NAME, max(text_width(drawable(edge), SMALL) for edge in data["edge"].unique()) + 0.1)
-    axes = place(figure, MARGIN + names, top, WIDTH - 2 * MARGIN - names, height)
+    axes = place(figure, MARGIN + names, top, ROOM - names, height)
     lanes(axes, inner)
     log = found.scale == "log"
     reading_axis(axes, padded(data["reading"].tolist(), log=log), found.unit, log=log)
@@ -93,14 +90,11 @@ def _draw(found: Spreads, data: pd.DataFrame) -> Figure:
 
 def _key(figure: Figure, operators: list[str]) -> None:
     """Say which operator has which mark; on one line, as many as fit."""
-    axes = place(figure, MARGIN, 0.75, WIDTH - 2 * MARGIN, 0.2)
-    axes.set_xlim(0, WIDTH - 2 * MARGIN)
-    axes.set_ylim(0.2, 0.0)
-    axes.axis("off")
+    axes = strip(figure, 0.75, 0.2)
     left = 0.06
     for at, operator in enumerate(operators):
         name = clipped(operator, 1.2, size=SMALL)
-        if left + 0.15 + text_width(name, SMALL) > WIDTH - 2 * MARGIN - 0.2:
+        if left + 0.15 + text_width(name, SMALL) > ROOM - 0.2:
             axes.text(left, 0.1, "…", fontsize=SMALL, va="center")
             break
         axes.plot([left], [0.1], mark(at), color=ink(at), markersize=6)

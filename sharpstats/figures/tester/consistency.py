@@ -10,24 +10,21 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, padded, plain_axis
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, small_lines, strip, titled
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
-    LARGE,
     RULE,
     SMALL,
     SOFT,
-    WIDTH,
     clipped,
     ink,
     line_height,
     mark,
     place,
-    sheet,
     styled,
     text_width,
-    wrapped,
     write,
 )
 from sharpstats.figures.tester.roundrobin import row_names
@@ -38,7 +35,7 @@ from sharpstats.words.labels import listing
 from sharpstats.words.numbers import NBSP, fixed
 
 TITLE = "Shops against one another"
-MARGIN, NAMES, BETWEEN = 0.2, 1.05, 0.25
+NAMES, BETWEEN = 1.05, 0.25
 ROW = 0.34
 LEVELS = ((0.05, "5", (0, (4, 2))), (0.01, "1", "solid"))
 """Of the limits: probability, percent, line."""
@@ -98,21 +95,20 @@ def _varied(result: RoundRobin) -> bool:
 
 def _draw(result: RoundRobin, data: pd.DataFrame) -> Figure:
     height = ROW * len(result.shops)
-    notes = wrapped(_footnote(result), WIDTH - 2 * MARGIN, size=SMALL, lines=7)
+    notes = small_lines(_footnote(result), lines=7)
     key = _key_lines(result)
     top = 0.55 + line_height(SMALL) * len(key) + 0.55
-    figure = sheet(top + height + 0.62 + line_height(SMALL) * len(notes) + 0.1)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, top + height + BELOW + line_height(SMALL) * len(notes) + 0.1)
     _key(figure, key)
     shown = [name for name in ("h", "k") if (data["statistic"] == name).any()]
-    room = WIDTH - 2 * MARGIN - NAMES
+    room = ROOM - NAMES
     width = (room - BETWEEN * (len(shown) - 1)) / len(shown)
     for order, name in enumerate(shown):
         axes = place(figure, MARGIN + NAMES + order * (width + BETWEEN), top, width, height)
         _draw_side(axes, name, data[data["statistic"] == name], height, len(result.shops))
         if not order:
             _name_rows(axes, result, width)
-    write(figure, MARGIN, top + height + 0.62, "\n".join(notes), size=SMALL, colour=SOFT)
+    write(figure, MARGIN, top + height + BELOW, "\n".join(notes), size=SMALL, colour=SOFT)
     return figure
 
 
@@ -123,7 +119,7 @@ def _key_lines(result: RoundRobin) -> list[list[tuple[int, str, float]]]:
     for order, batch in enumerate(result.batches):
         name = clipped(batch.name, 2.2, size=SMALL)
         wide = text_width(name, SMALL) + 0.45
-        if lines[-1] and left + wide > WIDTH - 2 * MARGIN:
+        if lines[-1] and left + wide > ROOM:
             lines.append([])
             left = 0.1
         lines[-1].append((order, name, left))
@@ -132,11 +128,7 @@ def _key_lines(result: RoundRobin) -> list[list[tuple[int, str, float]]]:
 
 
 def _key(figure: Figure, lines: list[list[tuple[int, str, float]]]) -> None:
-    height = line_height(SMALL) * len(lines) + 0.1
-    axes = place(figure, MARGIN, 0.45, WIDTH - 2 * MARGIN, height)
-    axes.set_xlim(0, WIDTH - 2 * MARGIN)
-    axes.set_ylim(height, 0.0)
-    axes.axis("off")
+    axes = strip(figure, 0.45, line_height(SMALL) * len(lines) + 0.1)
     for row, line in enumerate(lines):
         y = line_height(SMALL) * (row + 0.5) + 0.05
         for order, name, left in line:

@@ -8,27 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import padded, plain_axis, ticks
+from sharpstats.figures.frame import BELOW, ground, headed, ruled, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    TINT,
-    WIDTH,
-    clipped,
-    ink,
-    line_height,
-    mark,
-    place,
-    sheet,
-    styled,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, SMALL, SOFT, TINT, WIDTH, clipped, ink, mark, place, styled
 from sharpstats.tester.alarms import Signal
 from sharpstats.tester.circumstances import LOT
 from sharpstats.tester.drift import Stability
@@ -85,22 +67,19 @@ def _alt(found: Stability) -> str:
 
 
 def _draw(found: Stability, data: pd.DataFrame) -> Figure:
-    lines = wrapped(finding(found), WIDTH - 0.4, size=SMALL, lines=4)
-    key = wrapped(_key(found, data), WIDTH - 0.4, size=SMALL, lines=3)
     longest, lots = _longest(found), _lots(data)
-    top = 0.5 + line_height(SMALL) * (len(lines) + len(key)) + (0.4 if lots else 0.2)
-    strip = LANE * len(longest)
-    figure = sheet(top + HEIGHT + strip + 0.62)
-    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, 0.2, 0.5, "\n".join([*lines, *key]), size=SMALL, colour=SOFT)
+    legend, patterns = (0.4 if lots else 0.2), LANE * len(longest)
+    lines = small_lines(finding(found), _key(found, data))
+    figure, top = headed(TITLE, lines, legend + HEIGHT + patterns + BELOW)
+    top += legend
     axes = place(figure, LEFT, top, WIDTH - LEFT - RIGHT, HEIGHT)
     _frame(axes, found, data)
     _limits(axes, found, data)
     _cuts(axes, data, lots)
     _names(axes, data, found.what)
     if longest:
-        below = place(figure, LEFT, top + HEIGHT, WIDTH - LEFT - RIGHT, strip)
-        _strip(below, data["turn"].to_numpy(float), longest)
+        below = place(figure, LEFT, top + HEIGHT, WIDTH - LEFT - RIGHT, patterns)
+        _patterns(below, data["turn"].to_numpy(float), longest)
         axes.xaxis.set_visible(False)
         axes = below
     _turns(axes, data, found.what)
@@ -131,8 +110,7 @@ def _longest(found: Stability) -> list[Signal]:
 
 
 def _frame(axes: Axes, found: Stability, data: pd.DataFrame) -> None:
-    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    ruled(axes)
     far = float(found.limits.sd_neighbours * found.alarms.limits[0])
     ends = padded([*data["deviation"], *_shown(found, np.array([-far, far]))], by=0.08)
     axes.set_xlim(_span(data))
@@ -189,12 +167,12 @@ def _names(axes: Axes, data: pd.DataFrame, what: str) -> None:
         text = f"{what} {row['turn']:g}" + (f", {row['thing']}" if row["thing"] else "")
         axes.annotate(clipped(text, 1.6, size=SMALL), (row["turn"], row["deviation"]), (-8 if left else 8, 0),
                       textcoords="offset points", ha="right" if left else "left", va="center", fontsize=SMALL,
-                      bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1, "alpha": 0.8})  # fmt: skip
+                      bbox=ground(0.8))  # fmt: skip
     axes.plot(far["turn"], far["deviation"], "o", color=INKS[1], markersize=11, fillstyle="none", markeredgewidth=1.4,
               label="far")  # fmt: skip
 
 
-def _strip(axes: Axes, turns: np.ndarray, longest: list[Signal]) -> None:
+def _patterns(axes: Axes, turns: np.ndarray, longest: list[Signal]) -> None:
     """Draw below the cuts where each pattern is longest."""
     axes.set_ylim(len(longest), 0)
     axes.yaxis.set_visible(False)

@@ -9,24 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import plain_axis
+from sharpstats.figures.frame import MARGIN, headed, ruled, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    line_height,
-    place,
-    sheet,
-    styled,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, SMALL, SOFT, WIDTH, clipped, place, styled, write
 from sharpstats.tester.digits import Digits
 from sharpstats.tester.grid import Grid
 from sharpstats.tester.rounding import Rounding
@@ -71,17 +56,13 @@ def _data(found: Rounding) -> pd.DataFrame:
 
 def _draw(found: Rounding, grid: Grid, data: pd.DataFrame, sentence: str) -> Figure:
     panels = _panels(found)
-    lines = [*wrapped(sentence, WIDTH - 0.4, size=SMALL, lines=4), *wrapped(KEY, WIDTH - 0.4, size=SMALL)]
-    top = 0.5 + line_height(SMALL) * len(lines) + 0.42
-    figure = sheet(top + len(panels) * (HEIGHT + BETWEEN) + 0.12)
-    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, 0.2, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
+    figure, top = headed(TITLE, small_lines(sentence, KEY), 0.54 + len(panels) * (HEIGHT + BETWEEN))
     highest = 1.28 * float(data[["seen", "should"]].to_numpy().max())
     for row, (name, digits, p) in enumerate(panels):
-        above = top + row * (HEIGHT + BETWEEN)
+        above = top + 0.42 + row * (HEIGHT + BETWEEN)
         text = f"{name or 'all operators' if len(panels) > 1 else 'all cuts'}: {count(digits.cuts, 'cut')}"
         text = clipped(text, WIDTH - 2.0, size=SMALL, bold=True)
-        write(figure, 0.2, above - 0.25, text, size=SMALL, bold=True)
+        write(figure, MARGIN, above - 0.25, text, size=SMALL, bold=True)
         write(figure, WIDTH - RIGHT, above - 0.25, p_value(p), size=SMALL, colour=SOFT, side="right")
         axes = place(figure, LEFT, above, WIDTH - LEFT - RIGHT, HEIGHT)
         _panel(axes, data[data["at"] == name], digits, highest, last=row == len(panels) - 1, grid=grid)
@@ -97,8 +78,7 @@ def _panels(found: Rounding) -> list[tuple[str, Digits, float]]:
 
 def _panel(axes: Axes, data: pd.DataFrame, digits: Digits, highest: float, *, last: bool, grid: Grid) -> None:
     places = range(len(data))
-    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    ruled(axes)
     for over in (False, True):
         some = [i for i in places if (digits.digits[i] in digits.overused) == over]
         axes.bar(some, data["seen"].iloc[some], width=0.62, color=INKS[1] if over else INKS[0], linewidth=0,

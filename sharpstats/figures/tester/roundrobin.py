@@ -11,23 +11,20 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, padded, plain_axis
+from sharpstats.figures.frame import MARGIN, ROOM, small_lines, strip, titled
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import (
     GROUND,
     INK,
     INKS,
-    LARGE,
     NORMAL,
     SMALL,
     SOFT,
     TINT,
-    WIDTH,
     clipped,
     line_height,
     place,
-    sheet,
     styled,
-    wrapped,
     write,
 )
 from sharpstats.tester.batch import Batch
@@ -38,7 +35,7 @@ from sharpstats.words.numbers import amount, count, from_scale
 from sharpstats.words.tester.shopnumbers import batch_mean, unit_of
 
 TITLE = "Every shop's cuts, by batch"
-MARGIN, NAMES = 0.2, 1.15
+NAMES = 1.15
 HEADING, ROW, GAP = 0.34, 0.18, 0.12
 INNER = 0.16
 """How much of the ink covers the inner band."""
@@ -106,12 +103,11 @@ def _heights(result: RoundRobin, data: pd.DataFrame) -> list[float]:
 def _draw(result: RoundRobin, data: pd.DataFrame) -> Figure:
     last = result.batches[-1]
     height = _top(result, last.name) + ROW * len(last.shops) + GAP / 2
-    notes = wrapped(_footnote(result), WIDTH - 2 * MARGIN, size=SMALL, lines=4)
+    notes = small_lines(_footnote(result))
     top = 1.12
-    figure = sheet(top + height + 0.6 + line_height(SMALL) * len(notes) + 0.1)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
+    figure = titled(TITLE, top + height + 0.6 + line_height(SMALL) * len(notes) + 0.1)
     _key(figure, outliers=any(batch.outlying for batch in result.batches))
-    axes = place(figure, MARGIN + NAMES, top, WIDTH - 2 * MARGIN - NAMES, height)
+    axes = place(figure, MARGIN + NAMES, top, ROOM - NAMES, height)
     lanes(axes, height)
     ends = data[["difference", "low", "high"]].to_numpy(dtype=float).ravel().tolist()
     plain_axis(axes, padded(ends), f"difference from the mean of all cuts of the batch, {unit_of(result)}")
@@ -123,10 +119,7 @@ def _draw(result: RoundRobin, data: pd.DataFrame) -> Figure:
 
 def _key(figure: Figure, *, outliers: bool) -> None:
     """Say below the title what the marks mean, beside the marks themselves."""
-    axes = place(figure, MARGIN, 0.46, WIDTH - 2 * MARGIN, 0.6)
-    axes.set_xlim(0, WIDTH - 2 * MARGIN)
-    axes.set_ylim(0.6, 0.0)
-    axes.axis("off")
+    axes = strip(figure, 0.46, 0.6)
     axes.plot([0.05, 0.11, 0.2], [0.14] * 3, "|", color=SOFT, markersize=8)
     axes.text(0.34, 0.14, "one cut", fontsize=SMALL, va="center")
     axes.plot([1.2], [0.14], "o", color=INKS[0], markersize=7, markeredgecolor=GROUND)
@@ -156,7 +149,7 @@ def _draw_batch(result: RoundRobin, axes: Axes, batch: Batch, rows: pd.DataFrame
               markeredgewidth=1.6, label="outliers")  # fmt: skip
     across = axes.get_yaxis_transform()
     head = f"{called('Batch', batch.name)}: mean {amount(batch_mean(result, batch.whole.mean), result.unit)}"
-    axes.text(-NAMES / (WIDTH - 2 * MARGIN - NAMES), top - 0.13, clipped(head, WIDTH - 2 * MARGIN), va="center",
+    axes.text(-NAMES / (ROOM - NAMES), top - 0.13, clipped(head, ROOM), va="center",
               fontsize=NORMAL, transform=across)  # fmt: skip
     names = row_names(result, NAMES - 0.15)
     for row in means.to_dict("records"):

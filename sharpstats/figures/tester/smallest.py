@@ -8,32 +8,16 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import plain_axis
+from sharpstats.figures.frame import BELOW, ground, headed, ruled, small_lines, strip
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    ink,
-    line_height,
-    mark,
-    place,
-    sheet,
-    styled,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, SMALL, WIDTH, clipped, ink, line_height, mark, place, styled
 from sharpstats.tester.smallest import Smallest
 from sharpstats.units import Unit
 from sharpstats.words.numbers import amount, from_scale, level_percent
 from sharpstats.words.tester.smallest import TOLD, WAYS, smallest_sentence
 
 TITLE = "Smallest difference between two edges"
-LEFT, RIGHT, HEIGHT, MARGIN = 0.75, 0.2, 3.0, 0.2
+LEFT, RIGHT, HEIGHT = 0.75, 0.2, 3.0
 ABOVE = 2.0
 """The picture ends so many times above the largest of the smallest differences; intervals may go on."""
 
@@ -70,16 +54,11 @@ def _unit(found: Smallest) -> Unit:
 
 def _draw(found: Smallest, data: pd.DataFrame, wanted: float | None) -> Figure:
     unit = _unit(found)
-    lines = wrapped(_about(found), WIDTH - 2 * MARGIN, size=SMALL, lines=4)
     keys = line_height(SMALL) * len(found.ways)
-    top = 0.5 + line_height(SMALL) * len(lines) + keys + 0.2
-    figure = sheet(top + HEIGHT + 0.62)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, MARGIN, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
-    _key(figure, found, top - keys - 0.1)
-    axes = place(figure, LEFT, top, WIDTH - LEFT - RIGHT, HEIGHT)
-    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    figure, top = headed(TITLE, small_lines(_about(found)), keys + 0.2 + HEIGHT + BELOW)
+    _key(figure, found, top + 0.1)
+    axes = place(figure, LEFT, top + keys + 0.2, WIDTH - LEFT - RIGHT, HEIGHT)
+    ruled(axes)
     most = ABOVE * max(float(data["smallest"].max()), wanted or 0.0)
     plain_axis(axes, (0.0, most), f"difference, {unit}", down=True)
     first, last = float(data["cuts"].min()), float(data["cuts"].max())
@@ -91,7 +70,7 @@ def _draw(found: Smallest, data: pd.DataFrame, wanted: float | None) -> Figure:
         axes.axhline(wanted, color=INK, linewidth=1, dashes=(4, 2), label="wanted")
         text = clipped(f"wanted: {amount(wanted, unit)}", 2.5, size=SMALL)
         axes.annotate(text, (last + 0.5, wanted), (-3, 3), textcoords="offset points", ha="right", fontsize=SMALL,
-                      bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1, "alpha": 0.85})  # fmt: skip
+                      bbox=ground(0.85))  # fmt: skip
     return figure
 
 
@@ -104,11 +83,7 @@ def _about(found: Smallest) -> str:
 
 
 def _key(figure: Figure, found: Smallest, top: float) -> None:
-    height = line_height(SMALL) * len(found.ways)
-    axes = place(figure, MARGIN, top, WIDTH - 2 * MARGIN, height)
-    axes.set_xlim(0, WIDTH - 2 * MARGIN)
-    axes.set_ylim(height, 0.0)
-    axes.axis("off")
+    axes = strip(figure, top, line_height(SMALL) * len(found.ways))
     for at, way in enumerate(found.ways):
         y = line_height(SMALL) * (at + 0.5)
         axes.plot([0.0, 0.3], [y, y], "-", color=ink(at), linewidth=1.4)

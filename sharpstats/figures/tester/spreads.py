@@ -10,33 +10,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import lanes, plain_axis
+from sharpstats.figures.frame import BELOW, MARGIN, ROOM, ground, headed, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    NORMAL,
-    RULE,
-    SMALL,
-    SOFT,
-    WIDTH,
-    clipped,
-    line_height,
-    place,
-    sheet,
-    styled,
-    text_width,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, NORMAL, RULE, SOFT, clipped, place, styled, text_width
 from sharpstats.tester.spreads import Spreads
 from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent
 from sharpstats.words.tester.spreads import named, repeatability_sentence, unit_of
 
 TITLE = "Where the spread of the readings comes from"
-MARGIN, NAME, ROW, GAP, HEAD = 0.2, 0.25, 0.6, 0.12, 0.3
-ROOM = WIDTH - 2 * MARGIN
+NAME, ROW, GAP, HEAD = 0.25, 0.6, 0.12, 0.3
 BEYOND = 3.0
 """An interval that ends beyond so many times the largest SD is drawn with an arrow, so as not to squeeze the others."""
 
@@ -75,13 +57,10 @@ def _data(found: Spreads) -> pd.DataFrame:
 
 def _draw(found: Spreads, data: pd.DataFrame) -> Figure:
     height, unit = float(data["y"].iloc[-1]) + 0.3, unit_of(found)
-    lines = wrapped(repeatability_sentence(found), ROOM, size=SMALL, lines=3)
-    top = 0.5 + line_height(SMALL) * (len(lines) + 1) + 0.15
-    figure = sheet(top + height + 0.62)
-    write(figure, MARGIN, 0.15, TITLE, size=LARGE, bold=True)
     key = f"thick: {level_percent(found.level)} interval; thin, below it: by restricted maximum likelihood"
-    write(figure, MARGIN, 0.5, "\n".join([*lines, key]), size=SMALL, colour=SOFT)
-    axes = place(figure, MARGIN, top, ROOM, height)
+    lines = [*small_lines(repeatability_sentence(found), lines=3), key]
+    figure, top = headed(TITLE, lines, 0.15 + height + BELOW)
+    axes = place(figure, MARGIN, top + 0.15, ROOM, height)
     lanes(axes, height)
     plain_axis(axes, (0.0, 1.06 * _farthest(data)), f"standard deviation, {unit}")
     _head(axes, 0.0, "parts")
@@ -97,7 +76,7 @@ def _head(axes: Axes, y: float, text: str) -> None:
     across = axes.get_yaxis_transform()
     axes.plot([0, 1], [y + 0.02] * 2, color=RULE, linewidth=1, transform=across)
     axes.text(0, y + 0.07, text, fontsize=NORMAL, fontweight="bold", va="top", transform=across,
-              bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1})  # fmt: skip
+              bbox=ground(1.0))  # fmt: skip
 
 
 def _row(axes: Axes, row: pd.Series, sd: str) -> None:
@@ -105,7 +84,7 @@ def _row(axes: Axes, row: pd.Series, sd: str) -> None:
     text = f": {sd}, {fixed(float(row['share']))}{NBSP}% of the variance"
     name = clipped(named(row["term"]), ROOM - text_width(text, NORMAL))
     axes.text(0, y - 0.19, name + text, transform=axes.get_yaxis_transform(), va="center",
-              bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1, "alpha": 0.9})  # fmt: skip
+              bbox=ground())  # fmt: skip
     _interval(axes, y + 0.02, float(row["low"]), float(row["high"]), 2.4, "interval")
     if own:
         _interval(axes, y + 0.12, float(row["reml_low"]), float(row["reml_high"]), 0.9, "reml interval")

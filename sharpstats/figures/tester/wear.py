@@ -8,24 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import padded, plain_axis, ticks
+from sharpstats.figures.frame import BELOW, headed, ruled, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    TINT,
-    WIDTH,
-    line_height,
-    place,
-    sheet,
-    styled,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, TINT, WIDTH, place, styled
 from sharpstats.tester.wear import Wear
 from sharpstats.words.numbers import from_scale, level_percent
 from sharpstats.words.tester.slopes import unit_on
@@ -60,15 +45,9 @@ def _draw(found: Wear, data: pd.DataFrame) -> Figure:
         f"Thin line: an edge. Diamond: mean of the edges. Thick line: the common change, with its "
         f"{level_percent(found.level)} interval. What edge and operator add is taken out."
     )
-    lines = [*wrapped(wear_sentence(found), WIDTH - 0.4, size=SMALL, lines=4),
-             *wrapped(key, WIDTH - 0.4, size=SMALL, lines=3)]  # fmt: skip
-    top = 0.5 + line_height(SMALL) * len(lines) + 0.2
-    figure = sheet(top + HEIGHT + 0.62)
-    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, 0.2, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
-    axes = place(figure, LEFT, top, WIDTH - LEFT - RIGHT, HEIGHT)
-    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    figure, top = headed(TITLE, small_lines(wear_sentence(found), key), 0.2 + HEIGHT + BELOW)
+    axes = place(figure, LEFT, top + 0.2, WIDTH - LEFT - RIGHT, HEIGHT)
+    ruled(axes)
     last = float(data["order"].max())
     plain_axis(axes, padded(data["deviation"].tolist(), by=0.08), f"off the mean, {unit_on(found.scale, found.unit)}",
                down=True)  # fmt: skip
