@@ -27,7 +27,7 @@ def write_named_study(place: Path) -> Path:
 def write_hostile_study(place: Path) -> Path:
     """Write a study whose every label tries to be something else than a label."""
     plan = _plan(CLOSING + QUOTES, EMOJI + CLOSING, author=SCRIPT)
-    wild = [IMAGE, "e6", 1, TEX, IMAGE, CLOSING]
+    wild = [900, "e6", 1, TEX, IMAGE, CLOSING]
     return _write(place / "hostile", plan, (SCRIPT, BROKEN, FORMULA), (IMAGE, LONG, TEX),
                   (QUOTES, EMOJI, CLOSING, FORMULA, LONG), more=[wild])  # fmt: skip
 

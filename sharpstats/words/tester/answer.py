@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sharpstats.late import Shown
 from sharpstats.tester.examine import Examination
@@ -70,5 +71,9 @@ def _is_idle(examination: Examination, name: str) -> bool:
 @blocks.register
 def _(one: Answer) -> Iterator[Block]:
     """Tell the part, without the points that an earlier one made; of a missing one, why it is missing."""
-    told = dict(told_parts(one.examination)).get(one.name)
-    yield from told or [Line(NOT_ASKED[one.name])]
+    yield from _told(one.examination).get(one.name) or [Line(NOT_ASKED[one.name])]
+
+
+@lru_cache(maxsize=1)
+def _told(examination: Examination) -> dict[str, list[Block]]:
+    return dict(told_parts(examination))
