@@ -148,6 +148,14 @@ def test_what_the_owner_put_into_a_report_folder_stays(tmp_path: Path) -> None:
     assert not (target / "media.csv").exists()
 
 
+def test_what_belongs_to_a_report_depends_on_its_kind(tmp_path: Path) -> None:
+    target = tmp_path / "report"
+    write_report(target, "a trial", **{"trial.ipynb": "gone in the new one", "masses.csv": "the owner's"})
+    write_report(target, "a tester", **{"results.json": json.dumps({"format": "sharpstats-tester/1"})})
+    assert (target / "masses.csv").read_text() == "the owner's"
+    assert not (target / "trial.ipynb").exists()
+
+
 @pytest.mark.parametrize("results", [None, "not JSON", "[]", '{"format": "of another program/1"}'])
 def test_a_folder_that_is_no_report_is_not_touched(tmp_path: Path, results: str | None) -> None:
     target = tmp_path / "report"

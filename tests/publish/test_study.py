@@ -145,6 +145,21 @@ def test_published_again_it_stays_the_same(published_study: Path, tmp_path: Path
         assert (tmp_path / name).read_bytes() == (published_study / name).read_bytes(), name
 
 
+def test_its_cells_run_again_elsewhere_give_the_same(
+    published_study: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    moved = shutil.copytree(published_study, tmp_path / "from a friend")
+    monkeypatch.chdir(moved)
+    *cells, last = [cell for cell in nbformat.read("tester.ipynb", as_version=4).cells if cell.cell_type == "code"]
+    shown: list[object] = []
+    names: dict[str, Any] = {"display": shown.append}
+    for cell in cells:
+        exec(cell.source, names)
+    assert len(shown) == sum(out.output_type == "display_data" for _, out in outputs(published_study))
+    assert str(eval(last.source, names)).startswith("The same results as in results.json: ")
+
+
+@pytest.mark.slow
 def test_anybody_can_run_it_again_elsewhere_and_gets_the_same(published_study: Path, tmp_path: Path) -> None:
     from nbclient import NotebookClient
 
