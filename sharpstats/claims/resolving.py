@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -118,14 +119,39 @@ def resolution(trial: Trial) -> Resolution | None:
     TrialError, PlanError, FitError
         If the study is not there, cannot be read, or cannot answer.
     """
-    study = linked_study(trial.folder, trial.plan)
+    return _resolution(trial.folder, trial.plan, _cuts_of_edges(trial))
+
+
+def planned_resolution(folder: Path, plan: Plan) -> Resolution | None:
+    """Hold the margins of a plan against the tester study that it names, with the cuts that it has.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    plan : Plan
+
+    Returns
+    -------
+    Resolution or None
+        None where the plan names no study.
+
+    Raises
+    ------
+    TrialError, PlanError, FitError
+        As for `resolution`.
+    """
+    return _resolution(folder, plan, pd.DataFrame({"medium": [], "cuts": []}))
+
+
+def _resolution(folder: Path, plan: Plan, counts: pd.DataFrame) -> Resolution | None:
+    study = linked_study(folder, plan)
     if study is None:
         return None
-    spreads = spreads_for(study, trial.plan)
-    counts = _cuts_of_edges(trial)
-    asked = [(claim, margin) for claim in trial.plan.claims if (margin := margin_of(claim)) is not None]
+    spreads = spreads_for(study, plan)
+    asked = [(claim, margin) for claim in plan.claims if (margin := margin_of(claim)) is not None]
     found = [_resolved(claim, margin, cuts, spreads) for claim, margin in asked
-             if (cuts := _cuts(claim, counts, trial.plan)) is not None]  # fmt: skip
+             if (cuts := _cuts(claim, counts, plan)) is not None]  # fmt: skip
     notes = [*spreads.notes]
     if len(found) < len(asked):
         notes.append(Note("cuts-unknown", "The plan does not say how many cuts an edge gets, so nothing can be said "

@@ -11,7 +11,8 @@ SUMMARY = "fix the plan, so that a report can say what changed since"
 ABOUT = """\
 Store the plan as it is now, with its fingerprint (SHA-256) and the date, in frozen.json. Do this before
 the first reading: a claim and its margin count for more if they were fixed before anybody knew the
-answer. Whatever is changed in the plan afterwards is listed by check and in the report."""
+answer. Whatever is changed in the plan afterwards is listed by check and in the report. Where the plan names a
+study of the tester, a margin that is smaller than what that tester can show is pointed out."""
 MORE = """\
 example:
   sharpstats freeze my-trial
@@ -47,5 +48,29 @@ def run(options: argparse.Namespace) -> int:
         show_json(plain(freeze))
     else:
         show(f"The plan is frozen.\n  at           {freeze.frozen_at}\n  fingerprint  {freeze.plan_sha256}")
+        for line in _small_margins(folder):
+            show(line)
         show(f"Next: fill in the readings, then: sharpstats check {folder}")
     return DONE
+
+
+def _small_margins(folder: str) -> tuple[str, ...]:
+    """Point out margins that the tester study of the plan says are small, while they can still be amended."""
+    from pathlib import Path
+
+    from sharpstats.trial.toml import PLAN_FILE, read_plan
+
+    plan = read_plan(Path(folder) / PLAN_FILE)
+    if not plan.tester_study:
+        return ()
+    from sharpstats.claims.resolving import planned_resolution
+    from sharpstats.errors import SharpstatsError
+    from sharpstats.words.resolving import warnings
+
+    try:
+        found = planned_resolution(Path(folder), plan)
+    except SharpstatsError as error:
+        return (f"The tester study cannot be used: {error}",)
+    small = () if found is None else warnings(found)
+    mend = f'As long as nothing is read, a change is no shame: sharpstats freeze {folder} --amend "a larger margin"'
+    return (*small, mend) if small else ()

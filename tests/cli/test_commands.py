@@ -441,6 +441,20 @@ def test_check_warns_of_margins_below_what_the_tester_can_show(
     assert "the tester study cannot be used (1):" in capsys.readouterr().out
 
 
+def test_freeze_warns_of_small_margins_while_they_can_be_amended(
+    small: Path, study: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    narrow = PLAN.replace("15 %", "0.5 %").replace("[factors]", 'tester_study = "../tester"\n[factors]')
+    (small / "trial.toml").write_text(narrow.replace("[layout]", "[layout]\ncuts = 2"))
+    assert main(["freeze", str(small)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "slate-as-film: your margin of 0.5 % is smaller than the" in said
+    assert "--amend" in said
+    (study / "tester.toml").unlink()
+    assert main(["freeze", str(small), "--amend", "no study"]) == 0
+    assert "The tester study cannot be used" in capsys.readouterr().out
+
+
 def test_judge_holds_margins_against_the_tester_study_and_goes_on_without_it(
     small: Path, study: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
