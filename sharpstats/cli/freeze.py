@@ -11,8 +11,8 @@ SUMMARY = "fix the plan, so that a report can say what changed since"
 ABOUT = """\
 Store the plan as it is now, with its fingerprint (SHA-256) and the date, in frozen.json. Do this before
 the first reading: a claim and its margin count for more if they were fixed before anybody knew the
-answer. Whatever is changed in the plan afterwards is listed by check and in the report. Where the plan names a
-study of the tester, a margin that is smaller than what that tester can show is pointed out."""
+answer. Whatever is changed in the plan afterwards is listed by check and in the report. Where the plan
+names a study of the tester, a margin that is smaller than what that tester can show is pointed out."""
 MORE = """\
 example:
   sharpstats freeze my-trial

@@ -451,6 +451,7 @@ def test_freeze_warns_of_small_margins_while_they_can_be_amended(
     assert "slate-as-film: your margin of 0.5 % is smaller than the" in said
     assert "--amend" in said
     (study / "tester.toml").unlink()
+    (small / "trial.toml").write_text(narrow)
     assert main(["freeze", str(small), "--amend", "no study"]) == 0
     assert "The tester study cannot be used" in capsys.readouterr().out
 
