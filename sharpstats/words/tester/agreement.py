@@ -48,8 +48,13 @@ def agreement_blocks(found: Agreement) -> Iterator[Block]:
 
 def farthest_sentence(found: Agreement) -> str:
     """Say of several pairs which reads farthest apart on average."""
-    pair = max(found.pairs, key=lambda one: abs(one.difference))
+    pair = farthest_pair(found)
     return f"Of {count(len(found.pairs), 'pair')} the farthest apart on average: {difference_sentence(pair, found)}"
+
+
+def farthest_pair(found: Agreement) -> Pair:
+    """Return the pair that reads farthest apart on average."""
+    return max(found.pairs, key=lambda one: abs(one.difference))
 
 
 def unit_of(found: Agreement) -> Unit:

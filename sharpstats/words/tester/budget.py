@@ -68,7 +68,18 @@ def with_unit(value: float, unit: str, decimals: int) -> str:
 def uncertainty_sentence(found: Budget) -> str:
     """Say how uncertain the result is."""
     either = f"{with_unit(found.expanded, found.unit, digits_of(found))} either way ({level_percent(found.level)})"
+    doubtful = _hardly_known(found)
+    if useless(found) and doubtful is not None:
+        return (
+            f"{subject(found)} is uncertain by more than all of it, {either}, because little is known of one part: "
+            f"{clip(doubtful.name)}."
+        )
     return f"{subject(found)} is uncertain by {either}."
+
+
+def useless(found: Budget) -> bool:
+    """Tell whether the uncertainty is larger than the reading itself."""
+    return not found.difference and found.reading is not None and found.expanded >= abs(found.value)
 
 
 def subject(found: Budget) -> str:

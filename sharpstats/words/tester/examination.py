@@ -7,7 +7,9 @@ from typing import Any
 
 from sharpstats.tester.examine import Examination
 from sharpstats.words.blocks import Block, Heading, Line, Points
+from sharpstats.words.numbers import level_percent
 from sharpstats.words.passage import Passage
+from sharpstats.words.tester.brief import brief
 from sharpstats.words.told import blocks
 
 QUESTIONS: dict[str, str] = {
@@ -79,7 +81,7 @@ def results(examination: Examination, name: str) -> tuple[Any, ...]:
 
 
 def worth(examination: Examination) -> Passage:
-    """Tell what the tester is worth: the first sentence of each part.
+    """Tell what the tester is worth: a short sentence of each part.
 
     Parameters
     ----------
@@ -89,17 +91,13 @@ def worth(examination: Examination) -> Passage:
     -------
     Passage
     """
-    told = (_first(result) for name in QUESTIONS for result in _leading(examination, name))
+    told = (brief(result) for name in QUESTIONS for result in _leading(examination, name))
     points = tuple(filter(None, told))
-    return Passage("What this tester is worth", () if points else (NOTHING,), points)
+    first = f"In brackets: {level_percent(examination.study.plan.level)} intervals." if points else NOTHING
+    return Passage("What this tester is worth", (first,), points)
 
 
 def _leading(examination: Examination, name: str) -> tuple[Any, ...]:
     """Return the results of a part that sum it up: of the ways of cutting two edges, the first, which needs least."""
     found = results(examination, name)
     return found[:1] if name == "needed" else found
-
-
-def _first(result: Any) -> str:
-    """Return the sentence with which a result begins."""
-    return next((block.text for block in blocks(result) if isinstance(block, Line)), "")

@@ -37,13 +37,17 @@ def smallest_blocks(found: Smallest) -> Iterator[Block]:
 
 def smallest_sentence(found: Smallest, way: Way) -> str:
     """Say what one, four and ten cuts on each edge show."""
+    told = [f"{value} with {count(cuts, 'cut')}" for value, cuts in values_told(found, way)]
+    return f"Where {who(found, way)}, the smallest difference between two edges is {', '.join(told)} on each."
+
+
+def values_told(found: Smallest, way: Way) -> list[tuple[str, int]]:
+    """Return the smallest difference for each number of cuts that is said, with that number."""
     unit = _unit(found)
     shown = [i for i, cuts in enumerate(found.cuts) if cuts in SAID] or [0]
     values = [from_scale(float(found.smallest[found.ways.index(way), i]), found.scale) for i in shown]
     digits = decimals_for(min(value or 0 for value in values), unit)
-    told = [f"{amount(value, unit, digits)} with {count(int(found.cuts[i]), 'cut')}"
-            for i, value in zip(shown, values, strict=True)]  # fmt: skip
-    return f"Where {who(found, way)}, the smallest difference between two edges is {', '.join(told)} on each."
+    return [(amount(value, unit, digits), int(found.cuts[i])) for i, value in zip(shown, values, strict=True)]
 
 
 def who(found: Smallest, way: Way) -> str:

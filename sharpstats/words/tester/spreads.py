@@ -58,12 +58,23 @@ def shown_amount(found: Spreads, term: str) -> str:
     return _shown(found, found.limits[term], f"limit {term}; ")
 
 
+def limit_told(found: Spreads, one: Amount) -> str:
+    """Return a limit, as r or R, with the ends of its interval alone."""
+    value, ends = _value_and_ends(found, one)
+    return f"{value} ({ends})"
+
+
 def _shown(found: Spreads, one: Amount, what: str) -> str:
+    value, ends = _value_and_ends(found, one)
+    return f"{value} ({what}{level_percent(one.level)} interval: {ends})"
+
+
+def _value_and_ends(found: Spreads, one: Amount) -> tuple[str, str]:
     unit = unit_of(found)
     value, low, high = (from_scale(part, found.scale) for part in (one.estimate, one.low, one.high))
     digits = decimals_for(_width(low, high), unit)
     ends = f"{amount(low, unit, digits)} or more" if _far_off(one) else amounts(low, high, unit, digits)
-    return f"{amount(value, unit, digits)} ({what}{level_percent(one.level)} interval: {ends})"
+    return amount(value, unit, digits), ends
 
 
 def _far_off(one: Amount) -> bool:
