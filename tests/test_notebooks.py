@@ -64,7 +64,7 @@ def test_the_walk_through_the_tester_answers_every_question_and_draws_it(run):
     cells = {name: text.replace("\\xa0", " ") for name, text in run["trust_the_tester"].items()}
     assert [name for name, text in cells.items() if not text] == []
     pictures = [text for text in cells.values() if "image/png" in text]
-    assert len(pictures) == 11
+    assert len(pictures) == 12
     for name, words in {
         "spreads": "limit r", "agree": "volunteer A and volunteer C", "needed": "To show a difference of 15 %",
         "wear": "each further cut on an edge", "drift": "lot 2 are 5 % higher than with lot 1",

@@ -97,7 +97,7 @@ class TestStability:
         table["reading"] = table["applied"] + 2 * rng.standard_normal(36)
         table.loc[20, "reading"] += 20
         told = text(mass_stability(table))
-        assert told.startswith("Something changed over these 36 readings")
+        assert told.startswith("Something changed over these 36 readings under known loads")
         assert "- Reading 21: one reading beyond" in told
         assert "about its like (same load): " in told
         assert "cut" not in told
