@@ -171,6 +171,18 @@ def _decimals(values: Floats) -> int | None:
     return None
 
 
+def computed(values: Floats) -> NDArray[np.bool_]:
+    """Tell which values have more decimals than anybody reads, as after a change of unit.
+
+    Examples
+    --------
+    >>> computed(np.array([145.0, 150.2, 199.966349365]))
+    array([False, False,  True])
+    """
+    scaled = np.round(values, _CLEAN) * 10.0**MOST_DECIMALS
+    return np.abs(scaled - np.rint(scaled)) > DUST
+
+
 def _by_divisor(values: Floats, decimals: int, unit: ForceUnit, factor: float, n: int) -> Grid:
     """Take the largest common divisor, or the largest of its divisors that chance hardly explains."""
     whole = np.rint(values * 10.0**decimals).astype(np.int64)

@@ -20,7 +20,7 @@ from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.digits import FEWEST, SHEPPARD, Digits, Places, allowed_digits, look_at_digits
-from sharpstats.tester.grid import Floats, Grid, find_grid, steps_from
+from sharpstats.tester.grid import Floats, Grid, computed, find_grid, steps_from
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 
@@ -35,6 +35,8 @@ Beyond that the place decides: at 2.7 the SD read is anything from 15 % too low 
 DRAWS = 2000
 """Simulated studies behind a p value: 0.05 is then known to 0.005."""
 SEED = 20_260_404
+FEW_COMPUTED = 0.1
+"""Share of readings up to which those with more decimals than anybody reads are left out as converted."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -234,6 +236,7 @@ def find_rounding(
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1, got {level}")
     frame, over = _used(readings)
+    frame, converted = _as_read(frame)
     values, cells = frame["reading"].to_numpy(dtype=float), _cells(frame)
     grid = find_grid(values, unit, cells)
     typical = _typical(values, scale)
@@ -246,7 +249,7 @@ def find_rounding(
     )  # fmt: skip
     found = replace(found, digits=_digits(frame, found), operators=_habits(frame, found, "operator"),
                     testers=_habits(frame, found, "tester"))  # fmt: skip
-    return replace(found, notes=tuple(_notes(found, over)))
+    return replace(found, notes=(*_converted(converted), *_notes(found, over)))
 
 
 def _used(readings: pd.DataFrame | ArrayLike) -> tuple[pd.DataFrame, int]:
@@ -265,6 +268,19 @@ def _used(readings: pd.DataFrame | ArrayLike) -> tuple[pd.DataFrame, int]:
             "edges; read edges that differ, and ask what step its display has."
         )
     return used, int(over.sum())
+
+
+def _as_read(frame: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Leave a few readings out that were computed, as by a change of unit: they would hide the step of all others."""
+    odd = computed(frame["reading"].to_numpy(dtype=float))
+    few = 0 < odd.mean() <= FEW_COMPUTED
+    return (frame[~odd], int(odd.sum())) if few else (frame, 0)
+
+
+def _converted(converted: int) -> Iterator[Note]:
+    if converted:
+        were = "reading was" if converted == 1 else "readings were"
+        yield Note("converted", f"{converted} {were} converted from another unit, so no step shows there: left out.")
 
 
 def _cells(frame: pd.DataFrame) -> NDArray[np.intp] | None:

@@ -150,6 +150,13 @@ class TestDeclines:
         assert found.readings == len(frame) - 3
         assert "3 readings over" in next(note.text for note in found.notes if note.code == "over-range")
 
+    def test_a_converted_reading_does_not_hide_the_step(self) -> None:
+        frame = study()
+        frame.loc[3, "reading"] = 1.961 / 0.00980665
+        found = find_rounding(frame, unit="gf")
+        assert (found.step, found.readings) == (find_rounding(study(), unit="gf").step, len(frame) - 1)
+        assert "1 reading was converted" in next(note.text for note in found.notes if note.code == "converted")
+
     def test_computed_readings(self) -> None:
         found = find_rounding(np.random.default_rng(1).normal(150, 9, 40), unit="gf", repeatability_sd=9.0)
         assert (found.step, found.share, found.verdict) == (None, 0.0, "fine enough")
