@@ -8,6 +8,17 @@ from typing import Literal
 IntervalKind = Literal["confidence", "simultaneous", "tolerance", "profile"]
 
 
+def check_level(level: float) -> None:
+    """Refuse a level that is not between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+
+
 @dataclass(frozen=True, slots=True)
 class Interval:
     """Two limits, the level that was asked for, and what kind of interval it is.
@@ -40,8 +51,7 @@ class Interval:
     def __post_init__(self) -> None:
         if self.low > self.high:
             raise ValueError(f"`low` must not exceed `high`, got {self.low} and {self.high}")
-        if not 0 < self.level < 1:
-            raise ValueError(f"`level` must lie between 0 and 1, got {self.level}")
+        check_level(self.level)
 
     def __contains__(self, value: float) -> bool:
         return self.low <= value <= self.high

@@ -19,6 +19,7 @@ from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount
 from sharpstats.tester.linked import linked_study, spreads_for
+from sharpstats.tester.scale import margin_on_scale
 from sharpstats.tester.smallest import Way, cuts_needed, difference_at, ways_of
 from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.study import TesterStudy
@@ -189,8 +190,8 @@ def _resolved(claim: Claim, margin: Quantity, cuts: float, spreads: Spreads) -> 
     factor = np.sqrt(2) if isinstance(claim, Gap) else 1.0
     other: Way = "two operators"
     apart = difference_at(spreads, cuts, other).times(factor) if other in ways_of(spreads) else None
-    size = np.log1p(margin.value / 100) if margin.unit == "%" else margin.to(spreads.unit).value
+    size = margin_on_scale(margin, spreads.unit, spreads.scale)
     return Resolved(
         claim=claim, margin=margin, cuts=cuts, smallest=difference_at(spreads, cuts).times(factor), apart=apart,
-        margin_on_scale=float(size), enough=cuts_needed(spreads, float(size) / factor).cuts,
+        margin_on_scale=size, enough=cuts_needed(spreads, size / factor).cuts,
     )  # fmt: skip

@@ -14,7 +14,7 @@ from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import GROUND, INK, INKS, SMALL, SOFT, WIDTH, clipped, place, styled, write
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.words.labels import clip, listing
-from sharpstats.words.numbers import amount, count, difference, p_value
+from sharpstats.words.numbers import amount, count, difference, p_value, unit_on
 
 TITLE = "What the model leaves"
 LEFT, RIGHT, HEIGHT = 0.85, 0.2, 2.35
@@ -51,13 +51,9 @@ def _data(fit: TrialFit) -> pd.DataFrame:
     return data
 
 
-def _unit(fit: TrialFit) -> str:
-    return "%" if fit.scale == "log" else fit.unit
-
-
 def _draw(fit: TrialFit, data: pd.DataFrame) -> Figure:
     figure = titled(TITLE, 0.75 + 2 * (HEIGHT + 1.05) - 0.35)
-    label = f"residual, {_unit(fit)}"
+    label = f"residual, {unit_on(fit.scale, fit.unit)}"
     if data.empty:
         write(figure, MARGIN, 0.6, NONE, colour=SOFT)
         return figure
@@ -114,7 +110,7 @@ def _names(axes: Axes, across: pd.Series, data: pd.DataFrame, *, beneath: bool =
 def _alt(fit: TrialFit, data: pd.DataFrame) -> str:
     if data.empty:
         return NONE
-    unit = "%" if fit.scale == "log" else fit.trial.plan.unit
+    unit = unit_on(fit.scale, fit.unit)
     far = data.loc[data["residual"].abs().nlargest(NAMED).index]
     told = [f"{clip(row['edge'])} {difference(row['residual'], unit)}" for row in far.to_dict("records")]
     normality = fit.diagnostics.normality

@@ -14,7 +14,7 @@ from sharpstats.figures.style import GROUND, INK, INKS, NORMAL, SMALL, SOFT, cli
 from sharpstats.model.trialfit import TrialFit
 from sharpstats.units import Unit
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent
+from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent, unit_on
 
 TITLE = "Where the spread comes from"
 NAME, ROW = 0.25, 0.62
@@ -38,7 +38,7 @@ def spread_picture(fit: TrialFit) -> Picture:
     for name in ("sd", "low", "high"):
         data[name] = [from_scale(value, fit.scale) for value in table[name]]
     data["y"] = [ROW * i + NAME + 0.13 for i in range(len(data))]
-    unit: Unit = "%" if fit.scale == "log" else fit.trial.plan.unit
+    unit = unit_on(fit.scale, fit.unit)
     with styled():
         figure = _draw(data, unit)
     told = "; ".join(_tell(data, i, unit) for i in range(len(data)))

@@ -9,6 +9,7 @@ import pandas as pd
 from scipy import stats
 
 from sharpstats.late import Shown
+from sharpstats.model.student import reach
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,9 +66,9 @@ def control_drift(controls: pd.DataFrame, first: float, last: float, level: floa
         return None
     slope = float(x @ y / (x @ x))
     se = float(np.sqrt(((y - slope * x) @ (y - slope * x)) / df / (x @ x)))
-    reach = float(stats.t.isf((1 - level) / 2, df)) * se
+    far = reach(level, df) * se
     p = float(2 * stats.t.sf(abs(slope / se), df)) if se > 0 else float(slope == 0)
-    return Drift(slope, se, float(df), p, slope - reach, slope + reach, level, len(controls),
+    return Drift(slope, se, float(df), p, slope - far, slope + far, level, len(controls),
                  controls[["edge", "order", "mean", "reading"]].reset_index(drop=True))  # fmt: skip
 
 

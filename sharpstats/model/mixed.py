@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sharpstats.errors import FitError
+from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.model import freedom, means
 from sharpstats.model.answerable import check_spread, independent_columns, settle_or_explain
@@ -569,8 +570,7 @@ def fit_mixed(
                     term  estimate   df
     0  film minus stone    -0.233  4.0
     """
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_level(level)
     if isinstance(table, (str, Path)):
         if over is not None:
             raise ValueError("`over` needs the readings in a table, not a file; read the file first")

@@ -30,3 +30,21 @@ def quantile(upper: Floats | float, df: Floats) -> Floats:
     array([2.2281, 1.96  ])
     """
     return -np.where(np.isinf(df), special.ndtri(upper), special.stdtrit(df, upper))
+
+
+def reach(level: float, df: float) -> float:
+    """Return how many standard errors a two-sided interval of a level goes to either side (JCGM 100, G.3: its k).
+
+    Parameters
+    ----------
+    level : float
+        Between 0 and 1.
+    df : float
+        Degrees of freedom; may be infinite.
+
+    Examples
+    --------
+    >>> round(reach(0.99, 16), 2), round(reach(0.95, np.inf), 2)
+    (2.92, 1.96)
+    """
+    return float(quantile((1 - level) / 2, np.array(float(df))))

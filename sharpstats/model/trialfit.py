@@ -35,6 +35,7 @@ from sharpstats.model.structure import RESIDUAL
 from sharpstats.notes import Note
 from sharpstats.trial.plan import Scale
 from sharpstats.trial.trial import Trial
+from sharpstats.units import ForceUnit
 
 Floats = NDArray[np.float64]
 CUT, EDGE, MEDIUM = "cut", "edge", "medium"
@@ -65,7 +66,7 @@ class TrialFit(Shown):
 
     trial: Trial
     scale: Scale
-    unit: str
+    unit: ForceUnit
     mixed: MixedFit
     data: pd.DataFrame = field(repr=False)
     left_out: pd.DataFrame = field(repr=False)

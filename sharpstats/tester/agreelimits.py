@@ -11,7 +11,7 @@ import numpy as np
 from scipy import special
 
 from sharpstats.model.largesample import linear_limits
-from sharpstats.model.student import quantile
+from sharpstats.model.student import reach
 from sharpstats.model.tolerance import one_sided_factor
 
 
@@ -95,7 +95,7 @@ def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> 
     inner, outer = (_factor(n, z, c) * sd for c in (tail, 1 - tail))
     return Limits(
         share=share, sd=sd, low=mean - z * sd, high=mean + z * sd, low_from=mean - outer, low_to=mean - inner,
-        high_from=mean + inner, high_to=mean + outer, rough=_rough(sd, n, z, tail), level=level, method="noncentral t",
+        high_from=mean + inner, high_to=mean + outer, rough=_rough(sd, n, z, level), level=level, method="noncentral t",
     )  # fmt: skip
 
 
@@ -130,15 +130,14 @@ def summed_limits(
     >>> f"{found.sd:.3f}: {found.high:.2f} ({found.high_from:.2f} to {found.high_to:.2f})"
     '2.646: 5.19 (3.44 to 8.39)'
     """
-    z, tail = z_of(share), (1 - level) / 2
+    z = z_of(share)
     variance = float(np.dot(squares, weights))
     least, most = (max(float(limit), 0.0) for limit in linear_limits(squares, df, weights, level))
-    sd, sides = math.sqrt(variance), float(quantile(tail, np.array(n - 1.0))) * math.sqrt(squares[0] / n)
+    sd, sides = math.sqrt(variance), reach(level, n - 1) * math.sqrt(squares[0] / n)
     outer = math.hypot(sides, z * (math.sqrt(most) - sd))
     inner = math.hypot(sides, z * (sd - math.sqrt(least)))
     low, high = mean - z * sd, mean + z * sd
-    rough = float(quantile(tail, np.array(n - 1.0))) * math.sqrt(squares[0] / n + z**2 * _sd_variance(
-        squares, df, weights, variance))  # fmt: skip
+    rough = reach(level, n - 1) * math.sqrt(squares[0] / n + z**2 * _sd_variance(squares, df, weights, variance))
     return Limits(share=share, sd=sd, low=low, high=high, low_from=low - outer, low_to=low + inner,
                   high_from=high - inner, high_to=high + outer, rough=rough, level=level,
                   method="square-and-add")  # fmt: skip
@@ -150,8 +149,8 @@ def _factor(n: int, z: float, confidence: float) -> float:
     return one_sided_factor(n, z, confidence)
 
 
-def _rough(sd: float, n: int, z: float, tail: float) -> float:
-    return float(quantile(tail, np.array(n - 1.0))) * sd * math.sqrt(1 / n + z**2 / (2 * (n - 1)))
+def _rough(sd: float, n: int, z: float, level: float) -> float:
+    return reach(level, n - 1) * sd * math.sqrt(1 / n + z**2 / (2 * (n - 1)))
 
 
 def _sd_variance(squares: Sequence[float], df: Sequence[float], weights: Sequence[float], variance: float) -> float:

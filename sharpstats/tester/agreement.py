@@ -21,7 +21,9 @@ from numpy.typing import ArrayLike, NDArray
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.notes import Note
-from sharpstats.tester.pair import Pair, Side, compare, held_against, margin_on_scale
+from sharpstats.tester.overrange import over_range
+from sharpstats.tester.pair import Pair, Side, compare, held_against
+from sharpstats.tester.scale import margin_on_scale
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit, Quantity
 
@@ -224,7 +226,7 @@ def _pair(
 
 def _over(part: pd.DataFrame) -> set[object]:
     """Return the edges with a cut over the tester's range."""
-    return set(part.loc[part["over_range"].astype(bool), "edge"]) if "over_range" in part else set()
+    return set(part.loc[over_range(part), "edge"])
 
 
 def _too_few(together: str, by: str, common: int, over: int) -> Note:

@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from sharpstats.notes import Note
 from sharpstats.tester import outlying
+from sharpstats.tester.labels import called
 from sharpstats.tester.precision import Precision, precision
 from sharpstats.tester.screening import SAME, Look, most_common, outlying_shops, screen, too_coarse
-from sharpstats.tester.shopsframe import called
 
 Floats = NDArray[np.float64]
 

@@ -11,9 +11,11 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from sharpstats.errors import FitError
+from sharpstats.interval import check_level
 from sharpstats.late import Shown
+from sharpstats.model.student import reach
 from sharpstats.notes import Note
-from sharpstats.tester.contribution import Contribution, coverage_factor
+from sharpstats.tester.contribution import Contribution
 from sharpstats.tester.derivatives import derivatives, model_values
 from sharpstats.tester.distributions import Floats
 from sharpstats.tester.propagate import SEED, Inputs, Model, Propagation, propagate, tolerance
@@ -260,8 +262,7 @@ def _checked(contributions: Iterable[Contribution], level: float) -> tuple[Contr
     names = [one.name for one in parts]
     if twice := {name for name in names if names.count(name) > 1}:
         raise ValueError(f"each contribution needs its own name; more than once: {', '.join(sorted(twice))}")
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_level(level)
     return parts
 
 
@@ -323,7 +324,7 @@ def _combine(
     combined = math.sqrt(variance)
     effective = _effective_df(signed, combined, inputs)
     df = math.floor(effective + 1e-9) if math.isfinite(effective) else math.inf
-    k = coverage_factor(level, df)
+    k = reach(level, df)
     return Budget(
         contributions=inputs.contributions, unit="", value=value, reading=None, cuts=1, difference=False,
         sensitivities=sensitivities, parts=np.abs(signed), shares=100 * each / variance,

@@ -6,9 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-import numpy as np
-
-from sharpstats.model.student import quantile
+from sharpstats.model.student import reach
 from sharpstats.tester.distributions import BOUNDED, Distribution
 from sharpstats.trial.spelling import did_you_mean, listed
 
@@ -105,18 +103,7 @@ class Contribution:
         if self.half_width is not None:
             return self.half_width / BOUNDED[self.shape].divisor
         assert self.expanded is not None
-        return self.expanded / (self.k if self.k is not None else coverage_factor(self.level or 0, self.df))
-
-
-def coverage_factor(level: float, df: float) -> float:
-    """Return how many standard uncertainties reach to the limits of an interval of this level (JCGM 100, G.3).
-
-    Examples
-    --------
-    >>> round(coverage_factor(0.99, 16), 2), round(coverage_factor(0.95, math.inf), 2)
-    (2.92, 1.96)
-    """
-    return float(quantile((1 - level) / 2, np.array([df]))[0])
+        return self.expanded / (self.k if self.k is not None else reach(self.level or 0, self.df))
 
 
 def df_from_doubt(relative: float) -> float:

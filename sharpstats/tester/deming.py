@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sharpstats.model.student import quantile
+from sharpstats.model.student import reach
 
 Floats = NDArray[np.float64]
 
@@ -76,16 +76,16 @@ def deming_slope(one: Floats, other: Floats, ratio: float, level: float) -> Slop
     if suv <= 0:
         return None
     angle = 0.5 * math.atan2(2 * suv, suu - svv)
-    reach = _reach(suu, svv, suv, len(u), level)
-    low, high = max(angle - reach, 0.0), min(angle + reach, math.pi / 2)
+    turn = _turn(suu, svv, suv, len(u), level)
+    low, high = max(angle - turn, 0.0), min(angle + turn, math.pi / 2)
     root = math.sqrt(ratio)
     upper = math.inf if high >= math.pi / 2 else math.tan(high) * root
     return Slope(estimate=math.tan(angle) * root, low=math.tan(low) * root, high=upper, level=level, ratio=ratio)
 
 
-def _reach(suu: float, svv: float, suv: float, n: int, level: float) -> float:
+def _turn(suu: float, svv: float, suv: float, n: int, level: float) -> float:
     """Half the width of the interval of the angle; a right angle where no angle is excluded."""
-    t = float(quantile((1 - level) / 2, np.array(float(n - 2))))
+    t = reach(level, n - 2)
     apart = (suu - svv) ** 2 + 4 * suv**2
     sine = 2 * t * math.sqrt(max(suu * svv - suv**2, 0.0) / ((n - 2) * apart))
     return math.pi / 2 if sine >= 1 else 0.5 * math.asin(sine)

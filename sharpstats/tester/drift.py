@@ -20,7 +20,8 @@ from sharpstats.tester.circumstances import LOT, Floats, Slope, beside, fit_slop
 from sharpstats.tester.ewma import Average, moving_average
 from sharpstats.tester.limits import Limits, individual_limits
 from sharpstats.tester.lots import LotSteps, lot_steps
-from sharpstats.tester.series import LIKE, Series, cut_series, on_scale
+from sharpstats.tester.scale import on_scale
+from sharpstats.tester.series import LIKE, Series, cut_series
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 

@@ -17,7 +17,8 @@ from sharpstats.model.multiple import Adjust
 from sharpstats.model.result import Estimates
 from sharpstats.notes import Note
 from sharpstats.tester.circumstances import LOT, SAMPLED, Model, circumstances, linked
-from sharpstats.tester.series import on_scale, without_over_range
+from sharpstats.tester.overrange import without_over_range
+from sharpstats.tester.scale import on_scale
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 

@@ -9,10 +9,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sharpstats.model.student import quantile, two_sided_p
+from sharpstats.model.student import reach, two_sided_p
 from sharpstats.notes import Note
 from sharpstats.tester.agreelimits import Limits, exact_limits, summed_limits
 from sharpstats.tester.deming import Slope, deming_slope
+from sharpstats.tester.scale import margin_on_scale
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit, Quantity
 
@@ -171,12 +172,13 @@ def compare(
     """
     d, middle = one.means - other.means, (one.means + other.means) / 2
     n, mean, variance = len(d), float(d.mean()), float(d.var(ddof=1))
-    df, se = np.array(n - 1.0), math.sqrt(variance / n)
-    reach = float(quantile((1 - level) / 2, df)) * se
+    se = math.sqrt(variance / n)
+    far = reach(level, n - 1) * se
     trend, low, high = _trend(d, middle, level)
     return Pair(
-        one=one, other=other, edges=edges, difference=mean, se=se, df=n - 1, low=mean - reach, high=mean + reach,
-        p=float(two_sided_p(np.array(mean / se), df)), limits=exact_limits(mean, math.sqrt(variance), n, share, level),
+        one=one, other=other, edges=edges, difference=mean, se=se, df=n - 1, low=mean - far, high=mean + far,
+        p=float(two_sided_p(np.array(mean / se), np.array(n - 1.0))),
+        limits=exact_limits(mean, math.sqrt(variance), n, share, level),
         single=_single(one, other, mean, variance, share, level), trend=trend, trend_low=low, trend_high=high,
         slope=deming_slope(one.means, other.means, error_ratio(one, other), level), margin=None, level=level,
         notes=notes,
@@ -215,28 +217,8 @@ def _trend(d: Floats, middle: Floats, level: float) -> tuple[float, float, float
         return math.nan, math.nan, math.nan
     slope = float(x @ d) / sxx
     left = d - d.mean() - slope * x
-    reach = float(quantile((1 - level) / 2, np.array(len(d) - 2.0))) * math.sqrt(left @ left / (len(d) - 2) / sxx)
-    return slope, slope - reach, slope + reach
-
-
-def margin_on_scale(margin: Quantity, unit: ForceUnit, scale: Scale) -> float:
-    """Return a margin as a distance on the scale of the study: of logarithms for a percentage.
-
-    Raises
-    ------
-    ValueError
-
-    Examples
-    --------
-    >>> round(margin_on_scale(Quantity(15.0, "%"), "gf", "log"), 4)
-    0.1398
-    """
-    if margin.value <= 0:
-        raise ValueError(f"the margin must be above zero, got {margin}")
-    if (margin.unit == "%") != (scale == "log"):
-        wanted = "a percentage" if scale == "log" else f"a force in {unit}"
-        raise ValueError(f'on the scale "{scale}" the margin must be {wanted}, got {margin}')
-    return math.log1p(margin.value / 100) if margin.unit == "%" else margin.to(unit).value
+    far = reach(level, len(d) - 2) * math.sqrt(left @ left / (len(d) - 2) / sxx)
+    return slope, slope - far, slope + far
 
 
 def held_against(pair: Pair, margin: Quantity, unit: ForceUnit, scale: Scale) -> Pair:
@@ -251,8 +233,8 @@ def held_against(pair: Pair, margin: Quantity, unit: ForceUnit, scale: Scale) ->
         If the margin does not fit the scale, or is not above zero.
     """
     bound = margin_on_scale(margin, unit, scale)
-    reach = float(quantile(ERROR_RATE, np.array(float(pair.df)))) * pair.se
-    low, high = pair.difference - reach, pair.difference + reach
+    far = reach(1 - 2 * ERROR_RATE, pair.df) * pair.se
+    low, high = pair.difference - far, pair.difference + far
     finding: Finding = "open"
     if -bound < low and high < bound:
         finding = "shown"

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sharpstats.interval import check_level
 from sharpstats.model.largesample import linear_limits
 
 Floats = NDArray[np.float64]
@@ -109,8 +110,7 @@ def precision(n: ArrayLike, means: ArrayLike, variances: ArrayLike, *, level: fl
     counts, y, s = (np.asarray(part, dtype=float) for part in (n, means, variances))
     if not counts.size:
         raise ValueError("`n` must name one shop at least")
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_level(level)
     freedom = float((counts - 1).sum())
     pooled = float(np.where(counts > 1, (counts - 1) * s, 0.0).sum() / freedom) if freedom else float("nan")
     between, across, negative = _between(counts, y, pooled, freedom, level)

@@ -17,10 +17,13 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from sharpstats.errors import FitError
+from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.digits import FEWEST, SHEPPARD, Digits, Places, allowed_digits, look_at_digits
 from sharpstats.tester.grid import Floats, Grid, computed, find_grid, steps_from
+from sharpstats.tester.overrange import over_range
+from sharpstats.tester.scale import on_scale
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 
@@ -233,13 +236,12 @@ def find_rounding(
     """
     if repeatability_sd is not None and not 0 < repeatability_sd < math.inf:
         raise ValueError(f"`repeatability_sd` must be a number above zero, got {repeatability_sd}")
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_level(level)
     frame, over = _used(readings)
     frame, converted = _as_read(frame)
     values, cells = frame["reading"].to_numpy(dtype=float), _cells(frame)
     grid = find_grid(values, unit, cells)
-    typical = _typical(values, scale)
+    typical = _typical(frame, scale)
     sd, came = (repeatability_sd, "given") if repeatability_sd else (_sd_from(values, cells, scale), "readings")
     found = Rounding(
         unit=unit, scale=scale, readings=len(frame), edges=0 if cells is None else int(cells.max()) + 1, grid=grid,
@@ -255,7 +257,7 @@ def find_rounding(
 def _used(readings: pd.DataFrame | ArrayLike) -> tuple[pd.DataFrame, int]:
     """Give the readings within the range as a frame, and how many are over it."""
     frame = readings if isinstance(readings, pd.DataFrame) else pd.DataFrame({"reading": np.asarray(readings, float)})
-    over = frame["over_range"].to_numpy(dtype=bool) if "over_range" in frame else np.zeros(len(frame), dtype=bool)
+    over = over_range(frame)
     used = frame[~over]
     values = used["reading"].to_numpy(dtype=float)
     if not np.all(np.isfinite(values)):
@@ -291,12 +293,9 @@ def _cells(frame: pd.DataFrame) -> NDArray[np.intp] | None:
     return np.asarray(frame.groupby(names, sort=True, dropna=False).ngroup(), dtype=np.intp)
 
 
-def _typical(values: Floats, scale: Scale) -> float:
-    if scale == "as read":
-        return float(values.mean())
-    if values.min() <= 0:
-        raise FitError("A reading of zero or less has no logarithm. Give scale = \"as read\".")
-    return float(np.exp(np.log(values).mean()))
+def _typical(frame: pd.DataFrame, scale: Scale) -> float:
+    mean = float(on_scale(frame, scale).mean())
+    return mean if scale == "as read" else math.exp(mean)
 
 
 def _sd_from(values: Floats, cells: NDArray[np.intp] | None, scale: Scale) -> float | None:

@@ -15,13 +15,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.batch import Batch, batch_notes, judge_batch
 from sharpstats.tester.dependence import FEWEST_BATCHES, Dependence, dependence
+from sharpstats.tester.labels import called, natural
+from sharpstats.tester.overrange import over_range
 from sharpstats.tester.precision import PAIR
 from sharpstats.tester.screening import SAME
-from sharpstats.tester.shopsframe import called, checked_shops, natural
+from sharpstats.tester.shopsframe import checked_shops
 from sharpstats.tester.throughout import Throughout, throughout
 from sharpstats.tester.unitslip import unit_slips
 from sharpstats.trial.plan import Scale
@@ -123,8 +126,7 @@ def round_robin(
         between shops 0.88
     from shop to shop 1.01
     """
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_level(level)
     data = checked_shops(shops, scale)
     groups = data.assign(y=np.log(data["reading"]) if scale == "log" else data["reading"]).groupby(["batch", "shop"])
     cells = groups["y"].agg(["size", "mean", "var"]).reset_index()
@@ -206,8 +208,7 @@ def _notes(batches: Sequence[Batch], shops: Sequence[str]) -> Iterator[Note]:
 
 def _over_notes(shops: pd.DataFrame) -> Iterator[Note]:
     """Name batches with cuts over the range: their number is a bound, and the standard has no place for one."""
-    over = shops[shops["over_range"].astype(bool)] if "over_range" in shops else shops.head(0)
-    for batch, cuts in over.groupby("batch"):
+    for batch, cuts in shops[over_range(shops)].groupby("batch"):
         yield Note("over-range", f"{called('Batch', str(batch))}: {len(cuts)} of the cuts lie over the tester's "
                    "range and count as its end. The mean of this batch and its spreads are too small, and tests of "
                    "shops on it prove nothing. Send round keener edges.")  # fmt: skip

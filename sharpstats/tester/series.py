@@ -16,6 +16,8 @@ from scipy import linalg
 
 from sharpstats.errors import FitError
 from sharpstats.notes import Note
+from sharpstats.tester.overrange import without_over_range
+from sharpstats.tester.scale import on_scale
 from sharpstats.trial.plan import Scale
 
 Floats = NDArray[np.float64]
@@ -69,62 +71,6 @@ class Series:
     def steady(self, noise: Floats) -> Floats:
         """Turn independent noise of shape (draws, n) into series of a steady tester on this layout."""
         return (noise - (noise @ self.basis) @ self.basis.T) / self.own
-
-
-def on_scale(readings: pd.DataFrame, scale: Scale) -> Floats:
-    """Return readings on the scale of the study.
-
-    Raises
-    ------
-    FitError
-        If a reading is not above zero and the scale is "log".
-
-    Examples
-    --------
-    >>> on_scale(pd.DataFrame({"reading": [1.0]}), "log")
-    array([0.])
-    """
-    values = readings["reading"].to_numpy(dtype=float)
-    if scale == "as read":
-        return values
-    if not (values > 0).all():
-        raise FitError(
-            f"{int((values <= 0).sum())} reading(s) are not above zero, which has no logarithm. Set such rows aside "
-            'with the reason, or write scale = "as read" in the plan.'
-        )
-    return np.log(values)
-
-
-def without_over_range(readings: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Note, ...]]:
-    """Leave out every edge with a cut over the range, and say so.
-
-    Parameters
-    ----------
-    readings : DataFrame
-        With `over_range`, if that was recorded.
-
-    Returns
-    -------
-    readings : DataFrame
-    notes : tuple of Note
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"edge": ["a", "a", "b"], "reading": [1.0, 2.0, 3.0], "over_range": [False, True, False]})
-    >>> kept, notes = without_over_range(table)
-    >>> len(kept), notes[0].code
-    (1, 'over-range-left-out')
-    """
-    if "over_range" not in readings or not readings["over_range"].any():
-        return readings, ()
-    over = readings["over_range"].to_numpy(dtype=bool)
-    thing = next((name for name in ("edge", "load") if name in readings), None)
-    out = over if thing is None else readings[thing].isin(readings.loc[over, thing]).to_numpy()
-    text = (
-        f"{int(over.sum())} reading(s) went over the range, so nobody knows how far they lie off. All {int(out.sum())} "
-        f"of the same {thing or 'kind'} are left out here, since what is left of it would lean to one side."
-    )
-    return readings[~out], (Note("over-range-left-out", text),)
 
 
 def cut_series(readings: pd.DataFrame, scale: Scale) -> Series:

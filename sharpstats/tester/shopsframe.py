@@ -2,38 +2,15 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 import pandas as pd
 
 from sharpstats.errors import FitError
+from sharpstats.tester.labels import called
+from sharpstats.tester.scale import check_scale
 from sharpstats.trial.plan import Scale
 
 COLUMNS = ("shop", "batch", "reading")
-
-
-def natural(label: str) -> list[tuple[int, int, str]]:
-    """Return a key that puts shop 10 after shop 2.
-
-    Examples
-    --------
-    >>> sorted(["shop 10", "shop 2"], key=natural)
-    ['shop 2', 'shop 10']
-    """
-    return [(0, int(part), part) if part.isdecimal() else (1, 0, part) for part in re.split(r"(\d+)", label) if part]
-
-
-def called(kind: str, label: str) -> str:
-    """Return a label with what it is, unless it says so itself.
-
-    Examples
-    --------
-    >>> called("shop", "A"), called("Shop", "shop 3"), called("lot", "lotus")
-    ('shop A', 'Shop 3', 'lot lotus')
-    """
-    bare = re.sub(rf"^{kind}(\s+|$)", "", label, flags=re.IGNORECASE)
-    return f"{kind} {bare}" if bare else label
 
 
 def checked_shops(shops: pd.DataFrame, scale: Scale) -> pd.DataFrame:
@@ -67,8 +44,7 @@ def checked_shops(shops: pd.DataFrame, scale: Scale) -> pd.DataFrame:
     missing = [name for name in COLUMNS if name not in shops]
     if missing:
         raise ValueError(f"`shops` must have the columns {', '.join(COLUMNS)}; {', '.join(missing)} not found")
-    if scale not in ("log", "as read"):
-        raise ValueError(f'`scale` must be "log" or "as read", got {scale!r}')
+    check_scale(scale)
     unnamed = shops[["shop", "batch"]].isna().any(axis=1)
     if unnamed.any():
         raise FitError(f"Row {_row(unnamed)} of those used names no shop or no batch. Name both, or set the row aside.")

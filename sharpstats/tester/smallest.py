@@ -22,6 +22,7 @@ from sharpstats.late import Shown
 from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount
 from sharpstats.tester.arrangement import BOTH, OPERATOR
+from sharpstats.tester.scale import margin_on_scale
 from sharpstats.tester.spreads import Spreads
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit, Quantity, parse_quantity
@@ -338,15 +339,10 @@ def _on_scale(spreads: Spreads, wanted: float | str | Quantity) -> float:
     if quantity is None:
         raise ValueError(f'`wanted` must be a number with a unit, such as "15 %" or "25 gf", got {wanted!r}')
     if isinstance(quantity, Quantity):
-        if (quantity.unit == "%") is not (spreads.scale == "log"):
-            fits = '"15 %"' if spreads.scale == "log" else f'"25 {spreads.unit}"'
-            raise ValueError(f'{quantity} does not fit the scale "{spreads.scale}"; write it like {fits}')
-        value = np.log1p(quantity.value / 100) if quantity.unit == "%" else quantity.to(spreads.unit).value
-    else:
-        value = quantity
-    if not value > 0:
+        return margin_on_scale(quantity, spreads.unit, spreads.scale)
+    if not quantity > 0:
         raise ValueError(f"`wanted` must be above zero, got {wanted}")
-    return float(value)
+    return float(quantity)
 
 
 def _notes(spreads: Spreads) -> tuple[Note, ...]:

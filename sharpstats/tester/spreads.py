@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sharpstats.errors import FitError
+from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.model.meansquares import MeanSquares
 from sharpstats.model.mixed import MixedFit, fit_mixed
@@ -41,8 +42,10 @@ from sharpstats.tester.caveats import (
     unbalanced_note,
 )
 from sharpstats.tester.known import FromCurvature, FromSquares, Known
+from sharpstats.tester.overrange import over_range
 from sharpstats.tester.plan import Kind
 from sharpstats.tester.pooling import POOL_ABOVE, Pooling, decide
+from sharpstats.tester.scale import check_scale, on_scale
 from sharpstats.tester.squares import mean_squares_of, sweep
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
@@ -292,7 +295,7 @@ def find_spreads(
     2          whole      17.2  9.5  105.4
     """
     _check(scale, level, pool_above)
-    used = _on_scale(_labelled(readings), scale)
+    used = _with_values(_labelled(readings), scale)
     arrangement = find_arrangement(used, layout)
     over = bool(used["over_range"].any())
     pooling = None if over else _pooling(used, arrangement, pool_above)
@@ -319,10 +322,8 @@ def find_spreads(
 
 
 def _check(scale: str, level: float, pool_above: float) -> None:
-    if scale not in ("log", "as read"):
-        raise ValueError(f'`scale` must be "log" or "as read", got {scale!r}')
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_scale(scale)
+    check_level(level)
     if not 0 <= pool_above <= 1:
         raise ValueError(f"`pool_above` must lie between 0 and 1, got {pool_above}")
 
@@ -342,7 +343,7 @@ def _labelled(readings: pd.DataFrame) -> pd.DataFrame:
     return readings
 
 
-def _on_scale(readings: pd.DataFrame, scale: str) -> pd.DataFrame:
+def _with_values(readings: pd.DataFrame, scale: Scale) -> pd.DataFrame:
     """The readings with their values on the scale; refuse what shows no spread at all."""
     if len(readings) < 2:
         raise FitError(f"A tester study needs at least two cuts; there {'is 1' if len(readings) else 'are none'}.")
@@ -350,17 +351,13 @@ def _on_scale(readings: pd.DataFrame, scale: str) -> pd.DataFrame:
     if not np.isfinite(y).all():
         row = readings.index[~np.isfinite(y)][0]
         raise FitError(f"The reading in row {row} of the table is no number. Set the row aside with its reason.")
-    if scale == "log" and y.min() <= 0:
-        raise FitError(
-            'A reading of 0 or less has no logarithm. Set it aside with its reason, or write scale = "as read".'
-        )
+    values = on_scale(readings, scale)
     if np.ptp(y) == 0:
         raise FitError(
             f"All {len(y)} readings are {y[0]:g}. That is no proof that the tester repeats: it may be too coarse, or "
             "the edges all over its range. Ask for its smallest step, and study edges that differ."
         )
-    over = readings["over_range"] if "over_range" in readings else np.zeros(len(y), dtype=bool)
-    return readings.assign(**{VALUE: np.log(y) if scale == "log" else y, "over_range": over})
+    return readings.assign(**{VALUE: values, "over_range": over_range(readings)})
 
 
 def _fitted(used: pd.DataFrame, parts: tuple[Part, ...], level: float, over: bool) -> MixedFit:

@@ -17,9 +17,12 @@ from scipy import stats
 from sharpstats.errors import FitError
 from sharpstats.late import Shown
 from sharpstats.model.mixed import MixedFit
+from sharpstats.model.student import reach
 from sharpstats.notes import Note
 from sharpstats.tester.circumstances import LOT, Slope, beside, fit_slopes, slope_of
-from sharpstats.tester.series import FEWEST, LIKE, on_scale, without_over_range
+from sharpstats.tester.overrange import without_over_range
+from sharpstats.tester.scale import on_scale
+from sharpstats.tester.series import FEWEST, LIKE
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit
 
@@ -305,6 +308,6 @@ def _mean(slopes: Floats, level: float) -> Slope | None:
     if len(slopes) < 3 or (se := float(slopes.std(ddof=1)) / np.sqrt(len(slopes))) <= 0:
         return None
     mean, df = float(slopes.mean()), len(slopes) - 1.0
-    reach = float(stats.t.isf((1 - level) / 2, df)) * se
+    far = reach(level, df) * se
     p = float(2 * stats.t.sf(abs(mean) / se, df))
-    return Slope(estimate=mean, se=se, low=mean - reach, high=mean + reach, df=df, p=p, level=level, per=1.0)
+    return Slope(estimate=mean, se=se, low=mean - far, high=mean + far, df=df, p=p, level=level, per=1.0)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from sharpstats.model.trialfit import TrialFit
-from sharpstats.units import Unit
-from sharpstats.words.numbers import SAME, count, decimals_for, difference, from_scale, interval, p_value
+from sharpstats.words.numbers import SAME, count, decimals_for, difference, from_scale, interval, p_value, unit_on
 
 
 def drift_sentence(fit: TrialFit) -> str:
@@ -22,7 +21,7 @@ def drift_sentence(fit: TrialFit) -> str:
     drift = fit.drift
     if drift is None:
         return ""
-    unit: Unit = "%" if fit.scale == "log" else fit.trial.plan.unit
+    unit = unit_on(fit.scale, fit.unit)
     change, low, high = (from_scale(value, fit.scale) for value in (drift.estimate, drift.low, drift.high))
     digits = decimals_for(high - low if low is not None and high is not None else None, unit)
     how = difference(change, unit, digits)

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from typing import Literal
 
-from sharpstats.units import Quantity, Unit
+from sharpstats.trial.plan import Scale
+from sharpstats.units import ForceUnit, Quantity, Unit
 
 NBSP = "\u00a0"
 MINUS = "\u2212"
@@ -339,7 +339,7 @@ def df_number(df: float | None) -> str:
     return fixed(df, 1).removesuffix(".0") if df < 100 else fixed(df)
 
 
-def sd(value: float | None, scale: Literal["log", "as read"], unit: Unit, decimals: int | None = None) -> str:
+def sd(value: float | None, scale: Scale, unit: ForceUnit, decimals: int | None = None) -> str:
     r"""Return a standard deviation on the scale of a fit as a reader sees it.
 
     On the log scale it is the percentage by which a reading one standard deviation up is higher.
@@ -349,10 +349,10 @@ def sd(value: float | None, scale: Literal["log", "as read"], unit: Unit, decima
     >>> sd(0.08, "log", "gf"), sd(12.0, "as read", "gf")
     ('8\xa0%', '12\xa0gf')
     """
-    return amount(from_scale(value, scale), "%" if scale == "log" else unit, decimals)
+    return amount(from_scale(value, scale), unit_on(scale, unit), decimals)
 
 
-def from_scale(value: float | None, scale: Literal["log", "as read"]) -> float | None:
+def from_scale(value: float | None, scale: Scale) -> float | None:
     """Return a difference on the scale of a fit as a percentage (log) or unchanged (as read).
 
     Examples
@@ -361,3 +361,14 @@ def from_scale(value: float | None, scale: Literal["log", "as read"]) -> float |
     (4.08, 12.0)
     """
     return 100 * math.expm1(value) if scale == "log" and value is not None and value < 700 else value
+
+
+def unit_on(scale: Scale, unit: ForceUnit) -> Unit:
+    """Return the unit in which a difference on the scale of a fit is told: percent on the log scale.
+
+    Examples
+    --------
+    >>> unit_on("log", "gf"), unit_on("as read", "N")
+    ('%', 'N')
+    """
+    return "%" if scale == "log" else unit

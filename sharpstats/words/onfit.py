@@ -10,11 +10,10 @@ import pandas as pd
 from sharpstats.model.mixed import MixedFit
 from sharpstats.model.trialfit import MEDIUM, TrialFit
 from sharpstats.notes import Note
-from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Folded, Heading, Line, Points, Table
 from sharpstats.words.drift import drift_sentence
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import count, decimals_for, df_number, fixed, from_scale, level_percent, p_number
+from sharpstats.words.numbers import count, decimals_for, df_number, fixed, from_scale, level_percent, p_number, unit_on
 from sharpstats.words.tables import Form, forms, label, limits, number, whole
 
 DF = Form("df", lambda row: df_number(row["df"]), number=True)
@@ -65,7 +64,7 @@ def _as_planned(fit: TrialFit, table: pd.DataFrame) -> pd.DataFrame:
 def _spread(fit: TrialFit) -> Table:
     """Show standard deviations as percentages on the log scale."""
     shown = _from_scale(fit, fit.components.table, "sd")
-    unit = _unit(fit)
+    unit = unit_on(fit.scale, fit.unit)
     digits = decimals_for(float(shown["sd"].median()), unit)
     columns = [label("term", "between"), number("sd", f"SD, {unit}", digits), limits(shown, digits, unit)]
     if fit.mixed.strata is not None:
@@ -77,15 +76,11 @@ def _spread(fit: TrialFit) -> Table:
 def _by_mean_squares(fit: TrialFit, digits: int) -> Form:
     """Show the limits that a balanced layout's mean squares give, beside the likelihood's."""
     beside = _from_scale(fit, fit.mean_squares.components.table, "sd")
-    form = limits(beside, digits, _unit(fit))
+    form = limits(beside, digits, unit_on(fit.scale, fit.unit))
     texts = {row["term"]: form.text({str(name): value for name, value in row.items()})
              for row in beside.to_dict("records")}  # fmt: skip
     return replace(form, heading="by mean squares", text=lambda row: texts[row["term"]],
                    about="The same interval from mean squares, by the modified-large-sample method.")  # fmt: skip
-
-
-def _unit(fit: TrialFit) -> Unit:
-    return "%" if fit.scale == "log" else fit.trial.plan.unit
 
 
 def _from_scale(fit: TrialFit, table: pd.DataFrame, name: str) -> pd.DataFrame:
@@ -98,7 +93,7 @@ def _from_scale(fit: TrialFit, table: pd.DataFrame, name: str) -> pd.DataFrame:
 
 def _differences(fit: TrialFit) -> Table:
     """Show the differences between media as percentages on the log scale."""
-    shown, unit = _from_scale(fit, fit.contrasts.table, "estimate"), _unit(fit)
+    shown, unit = _from_scale(fit, fit.contrasts.table, "estimate"), unit_on(fit.scale, fit.unit)
     digits = decimals_for(float((shown["high"] - shown["low"]).median()), unit)
     higher = number("estimate", f"reads higher by, {unit}", digits)
     columns = (label("term", "difference"), higher, limits(shown, digits, unit), DF, P)

@@ -11,7 +11,17 @@ from sharpstats.trial.plan import Scale
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Heading, Line, Points
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import amount, amounts, count, decimals_for, fixed, from_scale, level_percent, stated
+from sharpstats.words.numbers import (
+    amount,
+    amounts,
+    count,
+    decimals_for,
+    fixed,
+    from_scale,
+    level_percent,
+    stated,
+    unit_on,
+)
 
 HEADING = "Can the tester see such differences?"
 AVERAGES = (
@@ -60,7 +70,7 @@ def sentence(one: Resolved, resolution: Resolution) -> str:
     str
     """
     scale = resolution.spreads.scale
-    unit: Unit = "%" if scale == "log" else resolution.spreads.unit
+    unit = unit_on(scale, resolution.spreads.unit)
     found = one.smallest
     size, low, high = (from_scale(value, scale) for value in (found.estimate, found.low, found.high))
     digits = decimals_for(None if low is None or high is None else high - low, unit, [(size, one.margin.value)])

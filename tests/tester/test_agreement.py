@@ -132,9 +132,11 @@ class TestMargin:
         held = only(agree(study(), by="operator", unit="gf", scale="log", margin=Quantity(15, "%"))).margin
         assert held and held.bound == pytest.approx(math.log(1.15))
 
-    @pytest.mark.parametrize(("scale", "margin", "says"), [("log", Quantity(5, "gf"), "must be a percentage, got 5 gf"),
-                                                           ("as read", Quantity(5, "%"), "must be a force in gf"),
-                                                           ("log", Quantity(0, "%"), "above zero")])  # fmt: skip
+    @pytest.mark.parametrize(
+        ("scale", "margin", "says"),
+        [("log", Quantity(5, "gf"), '5 gf does not fit the scale "log"'),
+         ("as read", Quantity(5, "%"), 'write it like "25 gf"'), ("log", Quantity(0, "%"), "above zero")],
+    )  # fmt: skip
     def test_refuses(self, scale: str, margin: Quantity, says: str) -> None:
         with pytest.raises(ValueError, match=says):
             agree(study(), by="operator", unit="gf", scale=scale, margin=margin)  # type: ignore[arg-type]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sharpstats.errors import FitError
-from sharpstats.tester.series import cut_series, on_scale
+from sharpstats.tester.series import cut_series
 
 
 def crossed(seed: int = 1, cuts: int = 3) -> pd.DataFrame:
@@ -102,7 +102,3 @@ def test_a_cut_without_its_like_is_left_out_and_said() -> None:
 def test_bad_input_is_said(changed, says: str) -> None:
     with pytest.raises(FitError, match=says):
         cut_series(changed(crossed()), "log")
-
-
-def test_as_read_may_be_below_zero() -> None:
-    np.testing.assert_allclose(on_scale(pd.DataFrame({"reading": [-1.0, 2.0]}), "as read"), [-1, 2])

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from sharpstats.errors import FitError
-from sharpstats.tester.shopsframe import checked_shops, natural
+from sharpstats.tester.shopsframe import checked_shops
 
 
 def table(**columns: object) -> pd.DataFrame:
@@ -56,7 +56,3 @@ def test_wrong_arguments() -> None:
         checked_shops(table().drop(columns="batch"), "log")
     with pytest.raises(ValueError, match='must be "log" or "as read", got \'linear\''):
         checked_shops(table(), "linear")  # type: ignore[arg-type]
-
-
-def test_labels_in_the_order_of_their_numbers() -> None:
-    assert sorted(["shop 10", "shop 9", "b", "shop 1b", "2"], key=natural) == ["2", "b", "shop 1b", "shop 9", "shop 10"]

@@ -325,7 +325,7 @@ class TestRefused:
     def test_nothing_to_log(self) -> None:
         table = crossed()
         table.loc[3, "reading"] = 0.0
-        with pytest.raises(FitError, match="A reading of 0 or less has no logarithm"):
+        with pytest.raises(FitError, match="not above zero, which has no logarithm"):
             log(table)
         find_spreads(table, scale="as read")
 

@@ -13,8 +13,7 @@ from sharpstats.words.numbers import NBSP
 
 def sentence(scale: str, **drift: Any) -> str:
     values = {"edges": 6, "level": 0.95, "p": 0.5} | drift
-    fit: Any = SimpleNamespace(scale=scale, drift=SimpleNamespace(**values) if drift else None,
-                               trial=SimpleNamespace(plan=SimpleNamespace(unit="gf")))  # fmt: skip
+    fit: Any = SimpleNamespace(scale=scale, unit="gf", drift=SimpleNamespace(**values) if drift else None)
     return drift_sentence(fit).replace(NBSP, " ")
 
 

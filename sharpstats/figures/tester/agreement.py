@@ -29,8 +29,8 @@ from sharpstats.figures.style import (
 )
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.pair import Pair
-from sharpstats.words.numbers import NBSP, from_scale, level_percent, signed, signed_span
-from sharpstats.words.tester.agreement import decimals_of, difference_sentence, limits_sentence, unit_of
+from sharpstats.words.numbers import NBSP, from_scale, level_percent, signed, signed_span, unit_on
+from sharpstats.words.tester.agreement import decimals_of, difference_sentence, limits_sentence
 
 LEFT, RIGHT, HEIGHT, FOOT = 0.85, 1.75, 2.9, 0.75
 MOST = 6
@@ -105,7 +105,7 @@ def _told(pair: Pair, found: Agreement) -> list[str]:
 
 def _panel(axes: Axes, pair: Pair, found: Agreement, data: pd.DataFrame) -> None:
     ruled(axes, "x")
-    lines, unit = _lines(pair, found), unit_of(found)
+    lines, unit = _lines(pair, found), unit_on(found.scale, found.unit)
     low, high = _range(lines, data["difference"].tolist())
     reading_axis(axes, padded(data["reading"].tolist(), log=found.scale == "log"), found.unit, log=found.scale == "log")
     axes.set_xlabel(f"mean of both, {found.unit}{' (log axis)' if found.scale == 'log' else ''}", parse_math=False)
@@ -130,7 +130,7 @@ def _range(lines: Sequence[Line], differences: Sequence[float]) -> tuple[float, 
 
 def _labels(axes: Axes, pair: Pair, found: Agreement, lines: Sequence[Line]) -> None:
     """Name each line at the right, with its interval; labels keep clear of each other."""
-    digits, unit = decimals_of(pair, found), unit_of(found)
+    digits, unit = decimals_of(pair, found), unit_on(found.scale, found.unit)
     heights = _apart([line[0] for line in lines], 0.62 * float(np.ptp(axes.get_ylim())) / (HEIGHT - 0.16))
     for (name, colour), (value, least, most), y in zip(BANDS, lines, heights, strict=True):
         text = f"{name} {signed(value, unit, digits)}\n{signed_span(least, most, unit, digits)}"

@@ -29,8 +29,8 @@ from sharpstats.figures.style import (
 )
 from sharpstats.figures.tester.roundrobin import row_names
 from sharpstats.tester.batch import Batch
+from sharpstats.tester.labels import called
 from sharpstats.tester.roundrobin import RoundRobin
-from sharpstats.tester.shopsframe import called
 from sharpstats.words.labels import listing
 from sharpstats.words.numbers import NBSP, fixed
 

@@ -14,10 +14,9 @@ from sharpstats.figures.style import GROUND, INK, INKS, SMALL, SOFT, TINT, WIDTH
 from sharpstats.tester.alarms import Signal
 from sharpstats.tester.circumstances import LOT
 from sharpstats.tester.drift import Stability
-from sharpstats.tester.shopsframe import called
-from sharpstats.words.numbers import from_scale
+from sharpstats.tester.labels import called
+from sharpstats.words.numbers import from_scale, unit_on
 from sharpstats.words.tester.drift import SHORT, finding
-from sharpstats.words.tester.slopes import unit_on
 
 TITLE = "The tester from first to last"
 LEFT, RIGHT, HEIGHT, LANE = 0.85, 0.2, 2.7, 0.2

@@ -28,11 +28,11 @@ from sharpstats.figures.style import (
     write,
 )
 from sharpstats.tester.batch import Batch
+from sharpstats.tester.labels import called, natural
 from sharpstats.tester.precision import Deviation
 from sharpstats.tester.roundrobin import RoundRobin
-from sharpstats.tester.shopsframe import called, natural
-from sharpstats.words.numbers import amount, count, from_scale
-from sharpstats.words.tester.shopnumbers import batch_mean, unit_of
+from sharpstats.words.numbers import amount, count, from_scale, unit_on
+from sharpstats.words.tester.shopnumbers import batch_mean
 
 TITLE = "Every shop's cuts, by batch"
 NAMES = 1.15
@@ -110,7 +110,8 @@ def _draw(result: RoundRobin, data: pd.DataFrame) -> Figure:
     axes = place(figure, MARGIN + NAMES, top, ROOM - NAMES, height)
     lanes(axes, height)
     ends = data[["difference", "low", "high"]].to_numpy(dtype=float).ravel().tolist()
-    plain_axis(axes, padded(ends), f"difference from the mean of all cuts of the batch, {unit_of(result)}")
+    unit = unit_on(result.scale, result.unit)
+    plain_axis(axes, padded(ends), f"difference from the mean of all cuts of the batch, {unit}")
     for batch in result.batches:
         _draw_batch(result, axes, batch, data[data["batch"] == batch.name])
     write(figure, MARGIN, top + height + 0.6, "\n".join(notes), size=SMALL, colour=SOFT)

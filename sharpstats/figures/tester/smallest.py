@@ -12,8 +12,7 @@ from sharpstats.figures.frame import BELOW, ground, headed, ruled, small_lines, 
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import GROUND, INK, SMALL, WIDTH, clipped, ink, line_height, mark, place, styled
 from sharpstats.tester.smallest import Smallest
-from sharpstats.units import Unit
-from sharpstats.words.numbers import amount, from_scale, level_percent
+from sharpstats.words.numbers import amount, from_scale, level_percent, unit_on
 from sharpstats.words.tester.smallest import TOLD, WAYS, smallest_sentence
 
 TITLE = "Smallest difference between two edges"
@@ -42,18 +41,14 @@ def smallest_picture(found: Smallest, wanted: float | None = None) -> Picture:
     line = from_scale(wanted, found.scale)
     with styled():
         figure = _draw(found, data, line)
-    unit = _unit(found)
+    unit = unit_on(found.scale, found.unit)
     goal = "" if line is None else f" A line marks the wanted difference of {amount(line, unit)}."
     alt = " ".join(smallest_sentence(found, way) for way in found.ways) + goal
     return Picture("tester-smallest", TITLE, alt, data, figure)
 
 
-def _unit(found: Smallest) -> Unit:
-    return "%" if found.scale == "log" else found.unit
-
-
 def _draw(found: Smallest, data: pd.DataFrame, wanted: float | None) -> Figure:
-    unit = _unit(found)
+    unit = unit_on(found.scale, found.unit)
     keys = line_height(SMALL) * len(found.ways)
     figure, top = headed(TITLE, small_lines(_about(found)), keys + 0.2 + HEIGHT + BELOW)
     _key(figure, found, top + 0.1)

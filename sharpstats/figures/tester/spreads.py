@@ -14,8 +14,8 @@ from sharpstats.figures.frame import BELOW, MARGIN, ROOM, ground, headed, small_
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import GROUND, INK, INKS, NORMAL, RULE, SOFT, clipped, place, styled, text_width
 from sharpstats.tester.spreads import Spreads
-from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent
-from sharpstats.words.tester.spreads import named, repeatability_sentence, unit_of
+from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent, unit_on
+from sharpstats.words.tester.spreads import named, repeatability_sentence
 
 TITLE = "Where the spread of the readings comes from"
 NAME, ROW, GAP, HEAD = 0.25, 0.6, 0.12, 0.3
@@ -39,7 +39,7 @@ def spreads_picture(found: Spreads) -> Picture:
     data = _data(found)
     with styled():
         figure = _draw(found, data)
-    unit, level = unit_of(found), level_percent(found.level)
+    unit, level = unit_on(found.scale, found.unit), level_percent(found.level)
     told = "; ".join(_tell(row, unit) for _, row in data.iterrows())
     alt = f"{repeatability_sentence(found)} Standard deviations with {level} intervals: {told}."
     return Picture("tester-spreads", TITLE, alt, data, figure)
@@ -56,7 +56,7 @@ def _data(found: Spreads) -> pd.DataFrame:
 
 
 def _draw(found: Spreads, data: pd.DataFrame) -> Figure:
-    height, unit = float(data["y"].iloc[-1]) + 0.3, unit_of(found)
+    height, unit = float(data["y"].iloc[-1]) + 0.3, unit_on(found.scale, found.unit)
     key = f"thick: {level_percent(found.level)} interval; thin, below it: by restricted maximum likelihood"
     lines = [*small_lines(repeatability_sentence(found), lines=3), key]
     figure, top = headed(TITLE, lines, 0.15 + height + BELOW)

@@ -12,8 +12,7 @@ from sharpstats.figures.frame import BELOW, headed, ruled, small_lines
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import GROUND, INK, INKS, TINT, WIDTH, place, styled
 from sharpstats.tester.wear import Wear
-from sharpstats.words.numbers import from_scale, level_percent
-from sharpstats.words.tester.slopes import unit_on
+from sharpstats.words.numbers import from_scale, level_percent, unit_on
 from sharpstats.words.tester.wear import wear_sentence
 
 TITLE = "What each cut does to its edge"

@@ -10,7 +10,6 @@ import pandas as pd
 from sharpstats.tester.agreelimits import Limits
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.pair import Pair
-from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Folded, Heading, Line, Points, Table
 from sharpstats.words.labels import clip, sentence
 from sharpstats.words.numbers import (
@@ -24,6 +23,7 @@ from sharpstats.words.numbers import (
     level_percent,
     span,
     stated,
+    unit_on,
 )
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import label, limits, number
@@ -57,21 +57,16 @@ def farthest_pair(found: Agreement) -> Pair:
     return max(found.pairs, key=lambda one: abs(one.difference))
 
 
-def unit_of(found: Agreement) -> Unit:
-    """Return the unit of a difference: percent on the log scale."""
-    return "%" if found.scale == "log" else found.unit
-
-
 def decimals_of(pair: Pair, found: Agreement) -> int:
     """Return how many decimals a pair's differences bear, by the interval of the mean difference."""
     low, high = (from_scale(value, found.scale) for value in (pair.low, pair.high))
     width = high - low if low is not None and high is not None else None
-    return decimals_for(width, unit_of(found))
+    return decimals_for(width, unit_on(found.scale, found.unit))
 
 
 def difference_sentence(pair: Pair, found: Agreement) -> str:
     """Say who reads higher on the same edges, with the interval."""
-    unit = unit_of(found)
+    unit = unit_on(found.scale, found.unit)
     mean, low, high = (from_scale(value, found.scale) for value in (pair.difference, pair.low, pair.high))
     width = high - low if low is not None and high is not None else None
     digits = decimals_for(width, unit, [(low, 0.0), (high, 0.0)])  # a limit beside zero must not look like zero
@@ -98,7 +93,7 @@ def _so_many(found: Limits) -> str:
 
 
 def _between(found: Limits, pair: Pair, agreement: Agreement) -> str:
-    unit, digits = unit_of(agreement), decimals_of(pair, agreement)
+    unit, digits = unit_on(agreement.scale, agreement.unit), decimals_of(pair, agreement)
     low, high = (from_scale(value, agreement.scale) for value in (found.low, found.high))
     return span(low, high, unit, digits).replace(" to ", " and ")
 
@@ -108,7 +103,7 @@ def margin_sentence(pair: Pair, found: Agreement) -> str:
     held = pair.margin
     if held is None:
         return ""
-    unit, bound = unit_of(found), from_scale(held.bound, found.scale)
+    unit, bound = unit_on(found.scale, found.unit), from_scale(held.bound, found.scale)
     low, high = (from_scale(value, found.scale) for value in (held.low, held.high))
     width = high - low if low is not None and high is not None else None
     digits = decimals_for(width, unit, [(high, bound), (low, from_scale(-held.bound, found.scale))])
@@ -156,7 +151,7 @@ def _table(pair: Pair, found: Agreement) -> Table:
     shown: pd.DataFrame = table[table["at"] == pair.name].copy()
     for name in ("estimate", "low", "high"):
         shown[name] = [from_scale(value, found.scale) for value in shown[name]]
-    unit, digits = unit_of(found), decimals_of(pair, found)
+    unit, digits = unit_on(found.scale, found.unit), decimals_of(pair, found)
     if not pair.averaged:  # with one cut each both are the same
         shown = shown[~shown["term"].str.endswith("edge means")]
     higher = number("estimate", f"reads higher by, {unit}", digits)

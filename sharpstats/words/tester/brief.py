@@ -17,12 +17,12 @@ from sharpstats.trial.plan import Scale
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Line
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import NBSP, amount, amounts, count, decimals_for, difference, from_scale, span
-from sharpstats.words.tester.agreement import farthest_pair, unit_of
+from sharpstats.words.numbers import NBSP, amount, amounts, count, decimals_for, difference, from_scale, span, unit_on
+from sharpstats.words.tester.agreement import farthest_pair
 from sharpstats.words.tester.budget import uncertainty_sentence, useless
 from sharpstats.words.tester.masses import digits_of
 from sharpstats.words.tester.rounding import step_sentence, step_text
-from sharpstats.words.tester.slopes import than, unit_on
+from sharpstats.words.tester.slopes import than
 from sharpstats.words.tester.smallest import WAYS, values_told
 from sharpstats.words.tester.spreads import limit_told
 from sharpstats.words.told import blocks
@@ -120,7 +120,7 @@ def _habit(found: Rounding) -> str:
 def _(found: Agreement) -> str:
     pair = farthest_pair(found)
     one, other = clip(pair.one.name), clip(pair.other.name)
-    how, ends = _change((pair.difference, pair.low, pair.high), found.scale, unit_of(found))
+    how, ends = _change((pair.difference, pair.low, pair.high), found.scale, unit_on(found.scale, found.unit))
     picked = f", the farthest apart of {count(len(found.pairs), 'pair')}" if len(found.pairs) > 1 else ""
     chance = "" if pair.p < 1 - pair.level else f": {CHANCE}"
     return f"On the same edges {one} reads {than(how, other)} ({ends}){picked}{chance}."

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sharpstats.model.result import Estimates
+from sharpstats.tester.labels import called
 from sharpstats.tester.lots import LotSteps
-from sharpstats.tester.shopsframe import called
 from sharpstats.words.blocks import Block, Line
 from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import count, level_percent

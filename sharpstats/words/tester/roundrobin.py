@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from sharpstats.tester.batch import Batch
 from sharpstats.tester.dependence import Dependence
+from sharpstats.tester.labels import called
 from sharpstats.tester.precision import Deviation
 from sharpstats.tester.roundrobin import ALL, BETWEEN, RoundRobin
-from sharpstats.tester.shopsframe import called
 from sharpstats.words.blocks import Block, Folded, Line, Points
 from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import (
@@ -21,9 +21,10 @@ from sharpstats.words.numbers import (
     from_scale,
     level_percent,
     p_value,
+    unit_on,
 )
 from sharpstats.words.onfit import notes_blocks
-from sharpstats.words.tester.shopnumbers import batch_mean, endless, pair_amount, precision_table, unit_of
+from sharpstats.words.tester.shopnumbers import batch_mean, endless, pair_amount, precision_table
 from sharpstats.words.tester.shopsapart import standing_apart
 from sharpstats.words.tester.shoptables import cell_tables, looks_table
 
@@ -73,7 +74,7 @@ def _batch_sentence(result: RoundRobin, batch: Batch) -> str:
 
 
 def _pair(result: RoundRobin, deviation: Deviation, level: float | None = None) -> str:
-    unit = unit_of(result)
+    unit = unit_on(result.scale, result.unit)
     at_most, low, high = (pair_amount(result, sd) for sd in (deviation.sd, deviation.low, deviation.high))
     if endless(at_most, unit):
         return MANYFOLD
@@ -93,7 +94,7 @@ def _summary(result: RoundRobin) -> str:
 
 def _extent(result: RoundRobin, name: str) -> str:
     """Return the smallest and largest difference of pairs over the batches; empty where none is known."""
-    unit = unit_of(result)
+    unit = unit_on(result.scale, result.unit)
     found = [getattr(batch.whole, name) for batch in result.batches]
     pairs = [pair_amount(result, deviation.sd) for deviation in found if deviation is not None]
     if not pairs:
@@ -113,7 +114,7 @@ def _by_level(result: RoundRobin) -> Iterator[Line]:
 
 
 def _level_sentence(result: RoundRobin, where: str, found: Dependence) -> str:
-    unit, chosen = unit_of(result), found.chosen
+    unit, chosen = unit_on(result.scale, result.unit), found.chosen
     ends = [batch_mean(result, result.batches[place].whole.mean) for place in (0, -1)]
     sds = [from_scale(float(chosen.at(end)), result.scale) for end in ends]
     known = [sd for sd in sds if sd is not None]

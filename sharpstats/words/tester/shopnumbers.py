@@ -12,21 +12,11 @@ from sharpstats.tester.precision import PAIR
 from sharpstats.tester.roundrobin import ACROSS, ALL, WITHIN, RoundRobin
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Table
-from sharpstats.words.numbers import (
-    decimals_for,
-    fixed,
-    from_scale,
-    level_percent,
-)
+from sharpstats.words.numbers import decimals_for, fixed, from_scale, level_percent, unit_on
 from sharpstats.words.tables import Form, label, number, whole
 
 FARTHEST = 1000.0
 """Percent; an upper limit beyond this is no number to plan with."""
-
-
-def unit_of(result: RoundRobin) -> Unit:
-    """Return the unit in which spreads and differences are told."""
-    return "%" if result.scale == "log" else result.unit
 
 
 def pair_amount(result: RoundRobin, sd: float) -> float:
@@ -49,7 +39,7 @@ def precision_table(
     result: RoundRobin, cells: str, caption: str, terms: Sequence[str] = (WITHIN, ACROSS)
 ) -> Table:
     """Show SDs with their intervals, a row a batch; more than two kinds do not fit a telephone."""
-    unit = unit_of(result)
+    unit = unit_on(result.scale, result.unit)
     table = _shown(result, result.table[result.table["at"] == cells])
     digits = decimals_for(float(table["sd"].median()) if len(table) else None, unit)
     found = [(batch.name, batch.whole if cells == ALL else batch.kept) for batch in result.batches]

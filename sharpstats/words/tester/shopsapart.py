@@ -9,20 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sharpstats.tester.batch import Batch
+from sharpstats.tester.labels import called
 from sharpstats.tester.roundrobin import WITHOUT, RoundRobin
 from sharpstats.tester.screening import Look, Mark, outlying_shops
-from sharpstats.tester.shopsframe import called
 from sharpstats.tester.throughout import Throughout
 from sharpstats.words.blocks import Block, Heading, Line, Points
 from sharpstats.words.labels import clip, listing, sentence
-from sharpstats.words.numbers import (
-    amount,
-    count,
-    fixed,
-    from_scale,
-    p_value,
-)
-from sharpstats.words.tester.shopnumbers import precision_table, unit_of
+from sharpstats.words.numbers import amount, count, fixed, from_scale, p_value, unit_on
+from sharpstats.words.tester.shopnumbers import precision_table
 
 TO_DO = (
     "Look for a slip in writing first: the unit, a digit, two batches or two shops exchanged.",
@@ -113,7 +107,7 @@ def _mean_apart(result: RoundRobin, batch: Batch, look: Look) -> str:
     mine, others = np.isin(batch.shops, look.shops), _compared(batch, look)
     apart = from_scale(float(batch.means[mine].mean() - batch.means[others].mean()), result.scale)
     way = "higher" if apart is not None and apart > 0 else "lower"
-    far = amount(abs(apart) if apart is not None else None, unit_of(result))
+    far = amount(abs(apart) if apart is not None else None, unit_on(result.scale, result.unit))
     verb = "reads" if len(look.shops) == 1 else "read together"
     return f"{verb} {far} {way} than the others' mean"
 

@@ -8,18 +8,13 @@ from typing import Any
 
 import numpy as np
 
+from sharpstats.tester.labels import called
 from sharpstats.tester.roundrobin import RoundRobin
-from sharpstats.tester.shopsframe import called
 from sharpstats.words.blocks import Block, Line, Table
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import (
-    decimals_for,
-    fixed,
-    from_scale,
-    p_number,
-)
+from sharpstats.words.numbers import decimals_for, fixed, from_scale, p_number, unit_on
 from sharpstats.words.tables import Form, label, number, whole
-from sharpstats.words.tester.shopnumbers import batch_mean, unit_of
+from sharpstats.words.tester.shopnumbers import batch_mean
 
 H_AND_K = (
     "h: how far a shop's mean lies from the mean of all, in SDs of the means. k: its SD against that of all shops. "
@@ -31,7 +26,7 @@ H_AND_K = (
 def cell_tables(result: RoundRobin) -> Iterator[Block]:
     """Show every cell; each batch a table."""
     yield Line(H_AND_K)
-    unit = unit_of(result)
+    unit = unit_on(result.scale, result.unit)
     for batch in result.batches:
         cells = result.cells[result.cells["batch"] == batch.name].copy()
         cells["estimate"] = [batch_mean(result, mean) for mean in batch.means]

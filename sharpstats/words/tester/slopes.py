@@ -4,13 +4,8 @@ from __future__ import annotations
 
 from sharpstats.tester.circumstances import Slope
 from sharpstats.trial.plan import Scale
-from sharpstats.units import ForceUnit, Unit
-from sharpstats.words.numbers import SAME, decimals_for, difference, from_scale, interval, p_value
-
-
-def unit_on(scale: Scale, unit: ForceUnit) -> Unit:
-    """Return the unit in which differences are told: per cent on the log scale."""
-    return "%" if scale == "log" else unit
+from sharpstats.units import ForceUnit
+from sharpstats.words.numbers import SAME, decimals_for, difference, from_scale, interval, p_value, unit_on
 
 
 def finer(value: float, scale: Scale, unit: ForceUnit) -> int:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sharpstats.tester.smallest import COUNTED_TO, CutsNeeded, Smallest, Way
-from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Line, Table
-from sharpstats.words.numbers import amount, count, decimals_for, from_scale, level_percent
+from sharpstats.words.numbers import amount, count, decimals_for, from_scale, level_percent, unit_on
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, label, limits, number, whole
 
@@ -43,7 +42,7 @@ def smallest_sentence(found: Smallest, way: Way) -> str:
 
 def values_told(found: Smallest, way: Way) -> list[tuple[str, int]]:
     """Return the smallest difference for each number of cuts that is said, with that number."""
-    unit = _unit(found)
+    unit = unit_on(found.scale, found.unit)
     shown = [i for i, cuts in enumerate(found.cuts) if cuts in SAID] or [0]
     values = [from_scale(float(found.smallest[found.ways.index(way), i]), found.scale) for i in shown]
     digits = decimals_for(min(value or 0 for value in values), unit)
@@ -55,12 +54,8 @@ def who(found: Smallest, way: Way) -> str:
     return f"{WAYS[way]} ({', '.join(found.changing)})" if way == "all different" else WAYS[way]
 
 
-def _unit(found: Smallest | CutsNeeded) -> Unit:
-    return "%" if found.scale == "log" else found.unit
-
-
 def _table(found: Smallest) -> Table:
-    frame, unit = found.table, _unit(found)
+    frame, unit = found.table, unit_on(found.scale, found.unit)
     frame = frame[frame["cuts"].isin(TOLD)] if set(found.cuts) & set(TOLD) else frame
     frame = frame.copy()
     for name in ("smallest", "by_standard", "low", "high", "found"):
@@ -81,7 +76,7 @@ def cuts_blocks(found: CutsNeeded) -> Iterator[Block]:
 
 def cuts_sentence(found: CutsNeeded) -> str:
     """Say how many cuts on each edge show the wanted difference, or that none do."""
-    unit = _unit(found)
+    unit = unit_on(found.scale, found.unit)
     wanted, floor = (from_scale(value, found.scale) for value in (found.wanted, found.floor))
     goal = f"To show a difference of {amount(wanted, unit)} where {WAYS[found.way]}"
     if found.cuts is None and found.floor >= found.wanted:

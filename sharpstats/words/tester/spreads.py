@@ -11,10 +11,9 @@ from sharpstats.tester.amounts import Amount
 from sharpstats.tester.arrangement import BOTH, EDGE, OPERATOR, REPEATABILITY
 from sharpstats.tester.bootstrap import Bootstrap
 from sharpstats.tester.spreads import BETWEEN, INTERMEDIATE, LIMIT_FACTOR, REPRODUCIBILITY, WHOLE, Spreads
-from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Folded, Line, Table
 from sharpstats.words.labels import clip
-from sharpstats.words.numbers import amount, amounts, count, decimals_for, fixed, from_scale, level_percent
+from sharpstats.words.numbers import amount, amounts, count, decimals_for, fixed, from_scale, level_percent, unit_on
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, label, limits, number
 
@@ -48,11 +47,6 @@ def named(term: str) -> str:
     return " = ".join(NAMES.get(name, clip(name)) for name in term.split(" = "))
 
 
-def unit_of(found: Spreads) -> Unit:
-    """Return the unit in which spreads are shown: percent on the log scale."""
-    return "%" if found.scale == "log" else found.unit
-
-
 def shown_amount(found: Spreads, term: str) -> str:
     """Return r or R with its interval, as a reader sees it."""
     return _shown(found, found.limits[term], f"limit {term}; ")
@@ -70,7 +64,7 @@ def _shown(found: Spreads, one: Amount, what: str) -> str:
 
 
 def _value_and_ends(found: Spreads, one: Amount) -> tuple[str, str]:
-    unit = unit_of(found)
+    unit = unit_on(found.scale, found.unit)
     value, low, high = (from_scale(part, found.scale) for part in (one.estimate, one.low, one.high))
     digits = decimals_for(_width(low, high), unit)
     ends = f"{amount(low, unit, digits)} or more" if _far_off(one) else amounts(low, high, unit, digits)
@@ -167,7 +161,7 @@ def categories_sentence(found: Spreads) -> str:
 
 
 def _parts(found: Spreads) -> Table:
-    frame, unit = _in_unit(found.table, found.scale), unit_of(found)
+    frame, unit = _in_unit(found.table, found.scale), unit_on(found.scale, found.unit)
     digits = decimals_for(float(frame["sd"].median()), unit)
     share = Form("share of the variance, %", lambda row: fixed(row["share"]), number=True)
     columns = (_name("between"), number("sd", f"SD, {unit}", digits), limits(frame, digits, unit), share)
@@ -191,7 +185,7 @@ def _details(found: Spreads) -> Iterator[Block]:
         f"r and R are {LIMIT_FACTOR} SDs, as ISO 5725-6 has it (1.96 times the root of 2, rounded). They are limits of "
         "this tester in this shop; how far shops differ takes a round robin."
     )
-    frame, unit = _in_unit(found.by_likelihood, found.scale), unit_of(found)
+    frame, unit = _in_unit(found.by_likelihood, found.scale), unit_on(found.scale, found.unit)
     digits = decimals_for(float(frame["sd"].median()), unit)
     columns = (_name("between"), number("sd", f"SD, {unit}", digits), limits(frame, digits, unit))
     yield Table(frame, "By restricted maximum likelihood, with profile intervals", columns)

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 from sharpstats.tester.wear import PER_MM, AlongEdge, Wear
 from sharpstats.words.blocks import Block, Folded, Line, Table
-from sharpstats.words.numbers import fixed, from_scale, p_value, sd
+from sharpstats.words.numbers import fixed, from_scale, p_value, sd, unit_on
 from sharpstats.words.onfit import DF, P, notes_blocks
 from sharpstats.words.tables import label, limits, number
-from sharpstats.words.tester.slopes import finer, slope_words, than, unit_on
+from sharpstats.words.tester.slopes import finer, slope_words, than
 
 
 def wear_blocks(found: Wear) -> Iterator[Block]:
