@@ -9,7 +9,7 @@ section 5 where cuts were averaged.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Literal
@@ -140,7 +140,7 @@ def agree(
         else:
             notes.append(made)
     if not found:
-        raise FitError(" ".join(note.text for note in notes))
+        raise FitError(" ".join(_why_none(notes, by)))
     if len(found) > 1:
         notes.append(Note("several-pairs", f"{len(found)} pairs: each interval is for that pair by itself."))
     return Agreement(by=by, unit=unit, scale=scale, pairs=tuple(found), level=level, notes=tuple(notes))
@@ -237,6 +237,15 @@ def _too_few(together: str, by: str, common: int, over: int) -> Note:
     many = f"{common} {'edge' if common == 1 else 'edges'}"
     return Note("few-common-edges", f"{together} read {many} in common{left}: too few to tell how far they read apart. "
                 f"Let both cut {FEWEST_EDGES} edges or more.")  # fmt: skip
+
+
+def _why_none(notes: Sequence[Note], by: str) -> Iterator[str]:
+    """Tell why no pair can be compared; once where all pairs have edges of their own."""
+    apart = [note for note in notes if note.code == "no-common-edges"]
+    yield from (note.text for note in notes if len(apart) < 2 or note not in apart)
+    if len(apart) > 1:
+        yield (f"No two {by}s read the same edge, so how far they read apart cannot be told from how far their edges "
+               f"differ. Let all cut the same {FEWEST_EDGES} edges.")  # fmt: skip
 
 
 def _side(name: str, part: pd.DataFrame, edges: Sequence[object], scale: Scale) -> Side:

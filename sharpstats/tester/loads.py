@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -70,10 +72,8 @@ def _complain(used: pd.DataFrame, unit: ForceUnit) -> None:
         )
     loaded = used[used["applied"] > 0]
     ratios = (loaded["reading"] / loaded["applied"]).to_numpy()
-    ratio = float(np.median(ratios))
-    for slip, mend in SLIPS.items():
-        if slip / NEAR < ratio < slip * NEAR:
-            raise FitError(f"The tester reads {ratio:.3g} times the loads, {mend}. Nothing was converted.")
+    if slip := _slip(float(np.median(ratios))):
+        raise FitError(slip)
     _complain_of_rows(ratios, loaded["applied"].to_numpy())
     line = np.polyfit(used["applied"], used["deviation"], 1)
     scatter = used["deviation"] - np.polyval(line, used["applied"])
@@ -83,6 +83,31 @@ def _complain(used: pd.DataFrame, unit: ForceUnit) -> None:
             "without any scatter, which no tester does: its step is too coarse to show it, or they were worked out and "
             "not read. Read to a finer step, or hang on loads that are no whole steps."
         )
+
+
+def _slip(ratio: float) -> str:
+    """Say which slip of the unit a ratio of reading to load points at; empty where at none."""
+    for slip, mend in SLIPS.items():
+        if slip / NEAR < ratio < slip * NEAR:
+            return f"The tester reads {_plain(ratio)} times the loads, {mend}. Nothing was converted."
+    return ""
+
+
+def _plain(ratio: float) -> str:
+    return f"{float(f'{ratio:.3g}'):,g}"
+
+
+def load_cautions(masses: pd.DataFrame) -> Iterator[Note]:
+    """Point out, before anything is worked out, loads that look as if they were in another unit.
+
+    Parameters
+    ----------
+    masses : DataFrame
+        `applied` and `reading`.
+    """
+    loaded = masses[masses["applied"] > 0]
+    if len(loaded) and (slip := _slip(float((loaded["reading"] / loaded["applied"]).median()))):
+        yield Note("unit-unlikely", slip)
 
 
 def _complain_of_rows(ratios: Floats, loads: Floats) -> None:
@@ -95,8 +120,8 @@ def _complain_of_rows(ratios: Floats, loads: Floats) -> None:
         meant = loads[slipped] * slip  # an offset makes large ratios too, but under loads that are very small anyway
         if ((meant > loads[others].min() / 3) & (meant < 3 * loads[others].max())).any():
             raise FitError(
-                f"Under {len(set(loads[slipped]))} of {len(set(loads))} loads the tester reads about {slip:.3g} times "
-                f"the load, {mend}. Nothing was converted."
+                f"Under {len(set(loads[slipped]))} of {len(set(loads))} loads the tester reads about {_plain(slip)} "
+                f"times the load, {mend}. Nothing was converted."
             )
 
 

@@ -115,8 +115,9 @@ def cut_series(readings: pd.DataFrame, scale: Scale) -> Series:
     marks = [cells] if jointly else [used[name] for name in likes]
     alone = _alone(marks, sizes, jointly)
     if alone.any():
-        text = f"{int(alone.sum())} reading(s) have no other of the same {', '.join(likes)} to be held against"
-        notes = (*notes, Note("no-like", f"{text}, and are left out here."))
+        many = "1 reading has" if alone.sum() == 1 else f"{int(alone.sum())} readings have"
+        text = f"{many} no other of the same {' and '.join(likes)} to be held against"
+        notes = (*notes, Note("no-like", f"{text}: left out here."))
         used, marks = used[~alone].reset_index(drop=True), [mark[~alone] for mark in marks]
     _check_enough(len(used), int(alone.sum()))
     values = on_scale(used, scale)

@@ -14,6 +14,7 @@ from sharpstats.columns import MASSES, SHOPS, TESTED, Schema
 from sharpstats.errors import TrialError
 from sharpstats.late import Shown, late
 from sharpstats.notes import Note
+from sharpstats.tester.loads import load_cautions
 from sharpstats.tester.plan import TesterPlan
 from sharpstats.tester.rows import check_masses, check_shops, check_tested, plan_cautions
 from sharpstats.tester.toml import NEW, TESTER_FILE, read_tester_plan
@@ -133,6 +134,8 @@ def open_tester(path: Path | str) -> TesterStudy:
     cautions = [note for one in checked.values() for note in one.cautions]
     if "readings" in used:
         cautions += plan_cautions(used["readings"], plan)
+    if "masses" in used:
+        cautions += load_cautions(used["masses"])
     return TesterStudy(
         folder=folder,
         plan=plan,

@@ -85,8 +85,8 @@ def sentence(one: Resolved, resolution: Resolution) -> str:
 def _verdict(one: Resolved, apart: str) -> str:
     return {
         "larger": f"larger than {apart}.",
-        "perhaps larger": f"larger than {apart}, but the study leaves room for the contrary.",
-        "perhaps smaller": f"smaller than {apart}, though the study leaves room for the contrary.",
+        "perhaps larger": f"larger than {apart}, but by so little that the study does not prove it.",
+        "perhaps smaller": f"smaller than {apart}, though by so little that the study does not prove it.",
         "smaller": f"smaller than {apart}.",
     }[one.verdict]
 

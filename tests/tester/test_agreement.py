@@ -169,6 +169,14 @@ class TestWhatCannotBe:
         with pytest.raises(FitError, match="read no edge in common"):
             agree(frame, by="operator", unit="gf")
 
+    def test_no_common_edges_among_several_is_said_once(self) -> None:
+        """Three operators, each with edges of their own."""
+        part = study()
+        part = part[part["operator"] == part["operator"].iloc[0]]
+        frame = pd.concat([part.assign(operator=name, edge=part["edge"] + name) for name in ("a", "b", "c")])
+        with pytest.raises(FitError, match=r"^No two operators read the same edge, .* Let all cut the same 3 edges.$"):
+            agree(frame.reset_index(drop=True), by="operator", unit="gf")
+
     @pytest.mark.parametrize(("edges", "says"), [(1, "1 edge in common"), (2, "2 edges in common")])
     def test_few_common_edges(self, edges: int, says: str) -> None:
         with pytest.raises(FitError, match=says):

@@ -51,6 +51,18 @@ def test_what_cannot_be_told_says_why_in_place_of_the_answer(tmp_path: Path) -> 
     assert f"{QUESTIONS['spreads']} All 96 readings are 150" in text
 
 
+def test_probable_slips_come_before_the_numbers_that_they_spoil(tmp_path: Path) -> None:
+    table = cuts_on_edges(1)
+    table.loc[5, "reading"] = round(table.loc[5, "reading"] * 0.00980665, 3)  # in N, and nothing says so
+    loads = [0.05, 0.1, 0.2] * 2
+    masses = pd.DataFrame({"mass_g": loads, "reading": [1000 * load + 1 + i % 2 for i, load in enumerate(loads)]})
+    study = open_tester(made_study(tmp_path / "t", table, "", masses=masses))
+    assert [note.code for note in study.cautions] == ["reading-far-off", "unit-unlikely"]
+    first, second, *_ = worth(study.examine()).paragraphs
+    assert first.startswith("Look at this first: 1 reading(s) lie more than 4 times")
+    assert "as if they were written in kg" in second
+
+
 def test_names_are_letters_and_no_markup(tmp_path: Path) -> None:
     odd = cuts_on_edges(3)
     odd["operator"] = odd["operator"].map(lambda name: f"<b>{name}</b>")

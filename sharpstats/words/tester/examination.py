@@ -28,6 +28,9 @@ QUESTIONS: dict[str, str] = {
 """The parts of an examination, in the order in which they are told, each with what it answers."""
 NOTHING = "These readings tell nothing yet; below it is said why."
 
+SLIPS = ("unit-unlikely", "reading-far-off", "over-range-far-off")
+"""Codes of cautions about readings that are probably not what was meant."""
+
 
 def examination_blocks(examination: Examination) -> Iterator[Block]:
     """Tell what the tester is worth, then every part under its question; of a missing one, why it is missing."""
@@ -94,7 +97,12 @@ def worth(examination: Examination) -> Passage:
     told = (brief(result) for name in QUESTIONS for result in _leading(examination, name))
     points = tuple(filter(None, told))
     first = f"In brackets: {level_percent(examination.study.plan.level)} intervals." if points else NOTHING
-    return Passage("What this tester is worth", (first,), points)
+    return Passage("What this tester is worth", (*_slips(examination), first), points)
+
+
+def _slips(examination: Examination) -> Iterator[str]:
+    """Point out readings or loads that are probably slips, since they would spoil every number below."""
+    yield from (f"Look at this first: {note.text}" for note in examination.study.cautions if note.code in SLIPS)
 
 
 def _leading(examination: Examination, name: str) -> tuple[Any, ...]:
