@@ -84,7 +84,7 @@ def limits_sentence(pair: Pair, found: Agreement) -> str:
     single = _between(pair.single, pair, found)
     told = f"One cut by each on the same edge: {_so_many(pair.single)} differences fall between {single}."
     if pair.averaged:
-        told += f" Edge means, with the cuts that were made: between {_between(pair.limits, pair, found)}."
+        told += f" Means of the cuts that each made on an edge: between {_between(pair.limits, pair, found)}."
     return told
 
 

@@ -74,18 +74,18 @@ def _pattern(alarms: Alarms, what: str) -> str:
     share = 100 * alarms.p_joint
     rare = (
         f"{'fewer than 1' if share < 1 else fixed(share)} of 100 series of {count(alarms.cuts, what)} from a steady "
-        "tester hold something as rare"
+        "tester hold a pattern as rare"
     )
-    proof = ", so the patterns in it prove no change" if alarms.steady else ""
-    return f"In the order of the {what}s: {rare}{proof}."
+    if alarms.steady:
+        return f"Patterns in the order of the {what}s prove no change: {rare}."
+    return f"Patterns in the order of the {what}s: {rare}."
 
 
 def _wolf(alarms: Alarms) -> str:
-    """Say how often such a list cries wolf, and what was done about it."""
+    """Say how often such limits give a false alarm, and how often the usual ones would."""
     usual, joint = fixed(100 * alarms.usual_joint), fixed(100 * alarms.joint)
     return (
-        f"With its usual limits such a list of patterns cries wolf in {usual} of 100 steady series of this length; "
-        f"the limits here are wider, so that it does in {joint} of 100."
+        f"The limits used give a false alarm in {joint} of 100 such series; the usual ones would in {usual}."
     )
 
 
@@ -144,8 +144,8 @@ def _spread(found: Stability) -> str:
     like = f"its like (same {listing(out)})" if out else "their mean"
     return (
         f"Spread (standard deviation, SD) of a single {found.what} about {like}: {near} judged by neighbours in the "
-        f"order, which a slow change hardly touches; {all_} judged by all. Beyond 3{NBSP}SD of the first: "
-        f"{len(limits.outside) or 'none'} of {count(len(found.series.deviations), found.what)}."
+        f"order, which a slow change hardly touches; {all_} judged by all. Farther off than 3{NBSP}SD judged by "
+        f"neighbours: {len(limits.outside) or 'none'} of {count(len(found.series.deviations), found.what)}."
     )
 
 

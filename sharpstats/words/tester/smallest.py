@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from sharpstats.tester.smallest import COUNTED_TO, CutsNeeded, Smallest, Way
 from sharpstats.words.blocks import Block, Line, Table
-from sharpstats.words.numbers import amount, count, decimals_for, from_scale, level_percent, unit_on
+from sharpstats.words.numbers import amount, count, decimals_for, fixed, from_scale, level_percent, unit_on
 from sharpstats.words.onfit import notes_blocks
-from sharpstats.words.tables import Form, label, limits, number, whole
+from sharpstats.words.tables import Form, Row, label, limits, number, whole
 
 WAYS: dict[Way, str] = {
     "one operator": "one operator cuts both edges",
@@ -19,6 +20,8 @@ TOLD = (1, 2, 4, 10)
 """Numbers of cuts in the table of a page; all stand in `.table`."""
 SAID = (1, 4, 10)
 """Numbers of cuts in the sentence."""
+USELESS = 10.0
+"""An upper end of an interval that is so many times the number itself is told as "or more" in the table."""
 
 
 def smallest_blocks(found: Smallest) -> Iterator[Block]:
@@ -27,9 +30,9 @@ def smallest_blocks(found: Smallest) -> Iterator[Block]:
         yield Line(smallest_sentence(found, way))
     yield _table(found)
     yield Line(
-        "Smallest: two equal edges differ by more only 5 times in 100 (Student's t; by ISO 5725-6 with 1.96 it is the "
-        "number beside it, whose interval says how well the spreads are known). Found: a true difference of that size "
-        "comes out above the smallest 9 times in 10."
+        "Smallest: two equal edges differ by more only 5 times in 100. It allows for spreads that few cuts show "
+        "(Student's t); the number by ISO 5725-6, with 1.96, does not, and the interval is that number's. Found: a true "
+        "difference of that size comes out above the smallest 9 times in 10."
     )
     yield from notes_blocks(found.notes)
 
@@ -62,11 +65,20 @@ def _table(found: Smallest) -> Table:
         frame[name] = [from_scale(value, found.scale) for value in frame[name]]
     digits = decimals_for(float(frame["smallest"].min()), unit)
     columns = (whole("cuts", "cuts on each"), number("smallest", f"smallest, {unit}", digits),
-               number("by_standard", "by ISO 5725-6", digits), limits(frame, digits, unit),
+               number("by_standard", "by ISO 5725-6", digits), _ends(limits(frame, digits, unit), digits),
                number("found", "found 9 in 10", digits))  # fmt: skip
     way = Form("who cuts", lambda row: row["at"], about=label("at").about)
     shown = (way, *columns) if len(found.ways) > 1 else columns
     return Table(frame, "Smallest difference between two edges, by cuts on each", shown)
+
+
+def _ends(form: Form, digits: int) -> Form:
+    """Leave out an upper end that is too far off to be of any use."""
+    def text(row: Row) -> str:
+        useless = row["high"] > USELESS * row["smallest"]
+        return f"{fixed(row['low'], digits)} or more" if useless else form.text(row)
+
+    return replace(form, text=text)
 
 
 def cuts_blocks(found: CutsNeeded) -> Iterator[Block]:

@@ -12,7 +12,7 @@ from sharpstats.tester.arrangement import BOTH, EDGE, OPERATOR, REPEATABILITY
 from sharpstats.tester.bootstrap import Bootstrap
 from sharpstats.tester.spreads import BETWEEN, INTERMEDIATE, LIMIT_FACTOR, REPRODUCIBILITY, WHOLE, Spreads
 from sharpstats.words.blocks import Block, Folded, Line, Table
-from sharpstats.words.labels import clip
+from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import amount, amounts, count, decimals_for, fixed, from_scale, level_percent, unit_on
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, label, limits, number
@@ -118,16 +118,16 @@ def reproducibility_sentence(found: Spreads) -> str:
             return f"Every edge had its own {own}, so what that adds cannot be told from the edges."
         same = "Operator, day, filament lot and tester were the same throughout, or not recorded"
         return f"{same}, so nothing can be said of what they add."
-    inside = [part.name for part in found.parts if not part.of_edges]
-    by = "two operators" if found.wide == REPRODUCIBILITY else "one operator"
-    listed = " and ".join([", ".join(inside[:-1]), inside[-1]]) if len(inside) > 1 else inside[0]
+    changed = listing([part.name.replace(" = ", " with its ") for part in found.parts
+                       if not part.of_edges and part.name != BOTH])  # fmt: skip
     alone = "" if found.by_two is None else (
-        f"Two cuts on {_edges(found)} by two operators differ by less than {_shown(found, found.by_two, '')} where "
-        "nothing else differs. "
+        f"Two cuts on {_edges(found)} by two operators, all else the same, differ by less than "
+        f"{_shown(found, found.by_two, '')}. "
     )  # fmt: skip
+    limit = "limit R; " if found.wide == REPRODUCIBILITY else "intermediate precision; "
     return (
-        f"{alone}Two cuts on {_edges(found)} by {by} differ by less than {shown_amount(found, 'R')}; inside it, beside "
-        f"repeatability: {listed}.{_why_wide(found)}"
+        f"{alone}Two cuts on {_edges(found)} with another {changed} differ by less than "
+        f"{_shown(found, found.limits['R'], limit)}.{_why_wide(found)}"
     )
 
 

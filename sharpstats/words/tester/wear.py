@@ -47,7 +47,7 @@ def _repeats(found: Wear) -> str:
     digits = finer(found.as_it_is.sd, found.scale, found.unit)
     left, removed = (sd(each.sd, found.scale, found.unit, digits) for each in (found.as_it_is, found.slope_removed))
     return (
-        f"Two cuts on one edge repeat with a standard deviation of {left}; were the change from cut to cut taken out, "
+        f"Two cuts on one edge repeat with a standard deviation of {left}; with the change from cut to cut taken out, "
         f"of {removed}. Differences from spot to spot along the edge are in both."
     )
 

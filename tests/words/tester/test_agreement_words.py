@@ -54,7 +54,7 @@ def test_a_difference_that_grows_is_said() -> None:
 
 def test_one_cut_each_has_one_sentence_of_limits() -> None:
     text = told(agree(study(cuts=1), by="operator", unit="gf"))
-    assert "Edge means, with the cuts" not in text and "edge means" not in text.split("How this")[0]
+    assert "Means of the cuts" not in text and "edge means" not in text.split("How this")[0]
 
 
 @pytest.mark.parametrize(("shift", "margin", "says"), [

@@ -50,8 +50,8 @@ class TestStability:
         told = text(steady)
         assert told.startswith("Nothing shows that the tester changed over these 48 cuts.")
         usual = round(100 * steady.alarms.usual_joint)
-        assert f"cries wolf in {usual} of 100 steady series of this length" in told
-        assert "so that it does in 5 of 100" in told
+        assert f"the usual ones would in {usual}." in told
+        assert "The limits used give a false alarm in 5 of 100 such series" in told
         assert re.search(r"over 100 cuts the tester comes to read .* \(95 % interval: .*p = [0-9.]+\): chance al", told)
         assert "lot B" in told
         assert "Look up" not in told

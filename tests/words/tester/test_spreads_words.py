@@ -40,7 +40,7 @@ class TestSpreads:
         )
 
     def test_what_is_inside_is_said(self, kept: Spreads) -> None:
-        assert "inside it, beside repeatability: operator, operator x edge and day = filament lot." in told(kept)
+        assert "with another operator and day with its filament lot differ by less than" in told(kept)
 
     def test_a_wide_interval_is_explained(self, kept: Spreads) -> None:
         assert kept.limits["R"].high > 3 * kept.limits["R"].estimate
