@@ -31,8 +31,8 @@ def smallest_blocks(found: Smallest) -> Iterator[Block]:
     yield _table(found)
     yield Line(
         "Smallest: two equal edges differ by more only 5 times in 100. It allows for spreads that few cuts show "
-        "(Student's t); the number by ISO 5725-6, with 1.96, does not, and the interval is that number's. Found: a true "
-        "difference of that size comes out above the smallest 9 times in 10."
+        "(Student's t); the number by ISO 5725-6, with 1.96, does not, and the interval is that number's. Found: a "
+        "true difference of that size comes out above the smallest 9 times in 10."
     )
     yield from notes_blocks(found.notes)
 
