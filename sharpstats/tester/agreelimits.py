@@ -16,7 +16,7 @@ from sharpstats.model.tolerance import one_sided_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
+class AgreementLimits:
     """Two limits that hold a share of the differences, each with its interval.
 
     Attributes
@@ -61,7 +61,7 @@ def z_of(share: float) -> float:
     return float(special.ndtri((1 + share) / 2))
 
 
-def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> Limits:
+def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> AgreementLimits:
     """Limits of independent normal differences, with exact intervals.
 
     Parameters
@@ -75,7 +75,7 @@ def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> 
 
     Returns
     -------
-    Limits
+    AgreementLimits
 
     Notes
     -----
@@ -93,7 +93,7 @@ def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> 
     """
     z, tail = z_of(share), (1 - level) / 2
     inner, outer = (_factor(n, z, c) * sd for c in (tail, 1 - tail))
-    return Limits(
+    return AgreementLimits(
         share=share, sd=sd, low=mean - z * sd, high=mean + z * sd, low_from=mean - outer, low_to=mean - inner,
         high_from=mean + inner, high_to=mean + outer, rough=_rough(sd, n, z, level), level=level, method="noncentral t",
     )  # fmt: skip
@@ -102,7 +102,7 @@ def exact_limits(mean: float, sd: float, n: int, share: float, level: float) -> 
 def summed_limits(
     mean: float, squares: Sequence[float], df: Sequence[float], weights: Sequence[float], n: int, share: float,
     level: float,
-) -> Limits:  # fmt: skip
+) -> AgreementLimits:  # fmt: skip
     """Limits where the variance is a weighted sum of mean squares, the first that of the n differences themselves.
 
     Parameters
@@ -117,7 +117,7 @@ def summed_limits(
 
     Returns
     -------
-    Limits
+    AgreementLimits
 
     Notes
     -----
@@ -138,7 +138,7 @@ def summed_limits(
     inner = math.hypot(sides, z * (sd - math.sqrt(least)))
     low, high = mean - z * sd, mean + z * sd
     rough = reach(level, n - 1) * math.sqrt(squares[0] / n + z**2 * _sd_variance(squares, df, weights, variance))
-    return Limits(share=share, sd=sd, low=low, high=high, low_from=low - outer, low_to=low + inner,
+    return AgreementLimits(share=share, sd=sd, low=low, high=high, low_from=low - outer, low_to=low + inner,
                   high_from=high - inner, high_to=high + outer, rough=rough, level=level,
                   method="square-and-add")  # fmt: skip
 

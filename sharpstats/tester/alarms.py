@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from sharpstats.late import Shown
 from sharpstats.tester import ewma, runs
-from sharpstats.tester.limits import Limits, constants
+from sharpstats.tester.limits import ControlLimits, constants
 from sharpstats.tester.runs import FAR, FOUR_OF_FIVE, ONE_SIDE, ONE_WAY, TWO_OF_THREE, Rule
 from sharpstats.tester.series import Series
 
@@ -123,13 +123,13 @@ class Alarms(Shown):
         })  # fmt: skip
 
 
-def find_alarms(series: Series, limits: Limits, *, rate: float = RATE, seed: int = 1) -> Alarms:
+def find_alarms(series: Series, limits: ControlLimits, *, rate: float = RATE, seed: int = 1) -> Alarms:
     """Look for patterns that a steady tester seldom makes.
 
     Parameters
     ----------
     series : Series
-    limits : Limits
+    limits : ControlLimits
         Its centre and spread.
     rate : float
         Share of steady series in which any rule may speak.

@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 from sharpstats.late import Shown
 
 Floats = NDArray[np.float64]
+LIMIT_FACTOR = 2.8
+"""Two single cuts differ by more than this many SDs in 5 of 100 pairs: 1.96 times the root of 2, rounded by
+ISO 5725-6:1994, clause 4.1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

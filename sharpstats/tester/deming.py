@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Slope:
+class DemingSlope:
     """Slope of one tester's values against the other's.
 
     Attributes
@@ -40,7 +40,7 @@ class Slope:
     ratio: float
 
 
-def deming_slope(one: Floats, other: Floats, ratio: float, level: float) -> Slope | None:
+def deming_slope(one: Floats, other: Floats, ratio: float, level: float) -> DemingSlope | None:
     """Fit the slope of `one` against `other`, both with error.
 
     Parameters
@@ -54,7 +54,7 @@ def deming_slope(one: Floats, other: Floats, ratio: float, level: float) -> Slop
 
     Returns
     -------
-    Slope or None
+    DemingSlope or None
         None where the two do not rise together.
 
     Notes
@@ -80,7 +80,7 @@ def deming_slope(one: Floats, other: Floats, ratio: float, level: float) -> Slop
     low, high = max(angle - turn, 0.0), min(angle + turn, math.pi / 2)
     root = math.sqrt(ratio)
     upper = math.inf if high >= math.pi / 2 else math.tan(high) * root
-    return Slope(estimate=math.tan(angle) * root, low=math.tan(low) * root, high=upper, level=level, ratio=ratio)
+    return DemingSlope(estimate=math.tan(angle) * root, low=math.tan(low) * root, high=upper, level=level, ratio=ratio)
 
 
 def _turn(suu: float, svv: float, suv: float, n: int, level: float) -> float:

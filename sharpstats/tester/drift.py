@@ -18,7 +18,7 @@ from sharpstats.notes import Note
 from sharpstats.tester.alarms import WEIGHT, Alarms, find_alarms
 from sharpstats.tester.circumstances import LOT, Floats, Slope, beside, fit_slopes, slope_of
 from sharpstats.tester.ewma import Average, moving_average
-from sharpstats.tester.limits import Limits, individual_limits
+from sharpstats.tester.limits import ControlLimits, individual_limits
 from sharpstats.tester.lots import LotSteps, lot_steps
 from sharpstats.tester.scale import on_scale
 from sharpstats.tester.series import LIKE, Series, cut_series
@@ -69,7 +69,7 @@ class Stability(Shown):
     unit : {"gf", "N"}
     series : Series
         Deviations of the cuts from their like, in order.
-    limits : Limits
+    limits : ControlLimits
         Of single cuts, and of neighbours.
     average : Average
         The average that forgets, with the limits used here.
@@ -87,7 +87,7 @@ class Stability(Shown):
     scale: Scale
     unit: ForceUnit
     series: Series
-    limits: Limits
+    limits: ControlLimits
     average: Average
     alarms: Alarms
     trend: Trend | None

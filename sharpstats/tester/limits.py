@@ -103,7 +103,7 @@ def _range_below(r: Floats, n: int) -> Floats:
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
-class Limits:
+class ControlLimits:
     """Limits of single values and of the differences between neighbours.
 
     Attributes
@@ -136,7 +136,7 @@ class Limits:
     jumps: Places
 
 
-def individual_limits(values: Floats, df: float | None = None, neighbours: Floats | None = None) -> Limits:
+def individual_limits(values: Floats, df: float | None = None, neighbours: Floats | None = None) -> ControlLimits:
     """Find the limits of values in their order.
 
     Parameters
@@ -152,7 +152,7 @@ def individual_limits(values: Floats, df: float | None = None, neighbours: Float
 
     Returns
     -------
-    Limits
+    ControlLimits
 
     Raises
     ------
@@ -184,7 +184,7 @@ def individual_limits(values: Floats, df: float | None = None, neighbours: Float
     free = values.size - 1 if df is None else df
     sd_all = math.sqrt(float(((values - centre) ** 2).sum()) / free) / _mean_sd(free)
     low, high, top = centre - 3 * sd, centre + 3 * sd, two.range_high * mean_range
-    return Limits(
+    return ControlLimits(
         centre=centre, sd_neighbours=sd, sd_all=sd_all, low=low, high=high, moving_range=moving,
         mean_range=mean_range, range_high=top, outside=np.flatnonzero((values < low) | (values > high)),
         jumps=1 + np.flatnonzero(moving > top),

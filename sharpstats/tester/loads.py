@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sharpstats.errors import FitError
 from sharpstats.notes import Note
+from sharpstats.tester.overrange import over_range
 from sharpstats.units import NEWTONS_PER_GF, ForceUnit
 
 Floats = NDArray[np.float64]
@@ -47,7 +48,7 @@ def checked_loads(masses: pd.DataFrame, unit: ForceUnit) -> tuple[pd.DataFrame, 
     FitError
         If they cannot tell anything, or the unit is a slip.
     """
-    over = masses["over_range"].to_numpy(bool) if "over_range" in masses else np.zeros(len(masses), dtype=bool)
+    over = over_range(masses)
     used = masses[~over]
     used = used.sort_values("run", kind="stable") if "run" in used and used["run"].notna().all() else used
     used = used.assign(deviation=used["reading"] - used["applied"], series=_series(used)).reset_index(drop=True)

@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
 
+from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.model.freedom import Tested
 from sharpstats.model.mixed import MixedFit
@@ -165,8 +166,7 @@ def weigh(
     >>> round(found.slope.estimate, 2), found.spread, [round(value, 1) for value in found.bias["bias"]]
     (1.02, 'constant', [2.3, 3.5, 5.6, 6.8])
     """
-    if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1, got {level}")
+    check_level(level)
     u = uncertainty.to(unit).value if isinstance(uncertainty, Quantity) else uncertainty
     if u is not None and not (np.isfinite(u) and u >= 0):
         raise ValueError(f"`uncertainty` must be a number not below zero, got {uncertainty}")

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from sharpstats.model.student import reach, two_sided_p
 from sharpstats.notes import Note
-from sharpstats.tester.agreelimits import Limits, exact_limits, summed_limits
-from sharpstats.tester.deming import Slope, deming_slope
+from sharpstats.tester.agreelimits import AgreementLimits, exact_limits, summed_limits
+from sharpstats.tester.deming import DemingSlope, deming_slope
 from sharpstats.tester.scale import margin_on_scale
 from sharpstats.trial.plan import Scale
 from sharpstats.units import ForceUnit, Quantity
@@ -93,11 +93,11 @@ class Pair:
         Degrees of freedom: edges less one.
     p : float
         p value against no difference.
-    limits : Limits
+    limits : AgreementLimits
         Between which the differences of edge means fall, with as many cuts as were made.
-    single : Limits
+    single : AgreementLimits
         The same for one cut by each.
-    slope : Slope or None
+    slope : DemingSlope or None
         Of `one` against `other`, both with error; None where the two do not rise together.
     trend, trend_low, trend_high : float
         Change of the difference for a change of one in the mean of the two, by least squares.
@@ -116,9 +116,9 @@ class Pair:
     low: float
     high: float
     p: float
-    limits: Limits
-    single: Limits
-    slope: Slope | None
+    limits: AgreementLimits
+    single: AgreementLimits
+    slope: DemingSlope | None
     trend: float
     trend_low: float
     trend_high: float
@@ -199,7 +199,7 @@ def error_ratio(one: Side, other: Side) -> float:
     return above / below if above > 0 and below > 0 else 1.0
 
 
-def _single(one: Side, other: Side, mean: float, variance: float, share: float, level: float) -> Limits:
+def _single(one: Side, other: Side, mean: float, variance: float, share: float, level: float) -> AgreementLimits:
     """Limits for one cut by each: what averaging took off the variance of differences is put back."""
     n = len(one.means)
     parts = [(side.variance, side.df, 1 - side.of_a_mean) for side in (one, other) if side.of_a_mean < 1]

@@ -24,8 +24,6 @@ from sharpstats.interval import check_level
 from sharpstats.model.largesample import linear_limits
 
 Floats = NDArray[np.float64]
-PAIR = 2.8
-"""1.96 sqrt(2): how many SDs two readings differ by at most in 95 of 100 pairs (ISO 5725-6:1994, clause 4.1)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

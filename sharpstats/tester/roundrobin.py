@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.notes import Note
+from sharpstats.tester.amounts import LIMIT_FACTOR
 from sharpstats.tester.batch import Batch, batch_notes, judge_batch
 from sharpstats.tester.dependence import FEWEST_BATCHES, Dependence, dependence
 from sharpstats.tester.labels import called, natural
 from sharpstats.tester.overrange import over_range
-from sharpstats.tester.precision import PAIR
 from sharpstats.tester.screening import SAME
 from sharpstats.tester.shopsframe import checked_shops
 from sharpstats.tester.throughout import Throughout, throughout
@@ -173,7 +173,7 @@ def _sd_rows(batch: Batch) -> Iterator[dict[str, object]]:
             if deviation is not None:
                 yield {"term": term, "batch": batch.name, "at": cells, "sd": deviation.sd, "low": deviation.low,
                        "high": deviation.high, "level": found.level, "df": deviation.df,
-                       "pair": np.nan if term == BETWEEN else PAIR * deviation.sd, "shops": found.shops,
+                       "pair": np.nan if term == BETWEEN else LIMIT_FACTOR * deviation.sd, "shops": found.shops,
                        "cuts": found.cuts}  # fmt: skip
 
 

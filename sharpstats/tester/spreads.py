@@ -21,7 +21,7 @@ from sharpstats.late import Shown
 from sharpstats.model.meansquares import MeanSquares
 from sharpstats.model.mixed import MixedFit, fit_mixed
 from sharpstats.notes import Note
-from sharpstats.tester.amounts import Amount, Amounts, gathered, root_of
+from sharpstats.tester.amounts import LIMIT_FACTOR, Amount, Amounts, gathered, root_of
 from sharpstats.tester.arrangement import (
     BOTH,
     CIRCUMSTANCES,
@@ -52,9 +52,6 @@ from sharpstats.units import ForceUnit
 
 Floats = NDArray[np.float64]
 VALUE = "value"
-LIMIT_FACTOR = 2.8
-"""Two single cuts differ by more than this many SDs in 5 of 100 pairs: 1.96 times the root of 2, rounded by
-ISO 5725-6:1994, clause 4.1."""
 CATEGORIES_FACTOR = 1.41
 """Root of 2 as it is rounded in the number of distinct categories (Measurement Systems Analysis, 4th ed. 2010)."""
 REPRODUCIBILITY, INTERMEDIATE, WHOLE = "reproducibility", "intermediate precision", "whole"

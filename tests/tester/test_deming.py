@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import optimize
 
-from sharpstats.tester.deming import Slope, deming_slope
+from sharpstats.tester.deming import DemingSlope, deming_slope
 
 
 def values(seed: int, n: int = 12, slope: float = 1.1, sds: tuple[float, float] = (20.0, 10.0),
@@ -21,7 +21,7 @@ def values(seed: int, n: int = 12, slope: float = 1.1, sds: tuple[float, float] 
     return slope * true + rng.normal(0, sds[0], n), true + rng.normal(0, sds[1], n)
 
 
-def found(one: np.ndarray, other: np.ndarray, ratio: float = 1.0) -> Slope:
+def found(one: np.ndarray, other: np.ndarray, ratio: float = 1.0) -> DemingSlope:
     slope = deming_slope(one, other, ratio, 0.95)
     assert slope is not None
     return slope

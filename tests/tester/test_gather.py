@@ -27,34 +27,38 @@ def examined(folder: Path, plan: str = PLAN, *, masses: bool = True, table: pd.D
     return open_tester(made_study(folder, cuts_on_edges(2) if table is None else table, plan, **others)).examine()
 
 
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Examination:
+    """Cuts and masses, once for all tests that change nothing."""
+    return examined(tmp_path_factory.mktemp("whole") / "t")
+
+
 def rows(found: Examination) -> dict[str, float]:
     assert found.budget is not None
     return {one.name: one.u for one in found.budget.contributions}
 
 
-def test_repeatability_is_in_it_with_its_degrees_of_freedom_and_averages(tmp_path: Path) -> None:
-    found = examined(tmp_path / "t")
-    assert found.spreads is not None
-    assert found.budget is not None
-    cuts = next(one for one in found.budget.contributions if one.averages)
-    assert cuts.u == pytest.approx(100 * found.spreads.sds["repeatability"].estimate, rel=1e-12)
-    assert cuts.df == pytest.approx(found.spreads.df, rel=1e-9)
-    assert found.budget.cuts == 4
+def test_repeatability_is_in_it_with_its_degrees_of_freedom_and_averages(whole: Examination) -> None:
+    assert whole.spreads is not None
+    assert whole.budget is not None
+    cuts = next(one for one in whole.budget.contributions if one.averages)
+    assert cuts.u == pytest.approx(100 * whole.spreads.sds["repeatability"].estimate, rel=1e-12)
+    assert cuts.df == pytest.approx(whole.spreads.df, rel=1e-9)
+    assert whole.budget.cuts == 4
 
 
-def test_edges_are_no_fault_of_the_tester(tmp_path: Path) -> None:
-    assert not [name for name in rows(examined(tmp_path / "t")) if name == "edges"]
+def test_edges_are_no_fault_of_the_tester(whole: Examination) -> None:
+    assert "edges" not in rows(whole)
 
 
-def test_the_calibration_gives_its_uncertainty_at_the_reading_and_the_bias_is_said(tmp_path: Path) -> None:
-    found = examined(tmp_path / "t")
-    assert found.budget is not None
-    assert found.calibration is not None
-    assert found.budget.reading is not None
-    at = float(np.sqrt(found.calibration.line.variance_at(found.budget.reading)))
-    assert rows(found)["calibration of the tester"] == pytest.approx(at, rel=1e-12)
-    assert rows(found)["check masses"] == 0.4
-    assert "uncorrected-bias" in [note.code for note in found.budget.notes]
+def test_the_calibration_gives_its_uncertainty_at_the_reading_and_the_bias_is_said(whole: Examination) -> None:
+    assert whole.budget is not None
+    assert whole.calibration is not None
+    assert whole.budget.reading is not None
+    at = float(np.sqrt(whole.calibration.line.variance_at(whole.budget.reading)))
+    assert rows(whole)["calibration of the tester"] == pytest.approx(at, rel=1e-12)
+    assert rows(whole)["check masses"] == 0.4
+    assert "uncorrected-bias" in [note.code for note in whole.budget.notes]
 
 
 def test_without_masses_nothing_is_told_of_them(tmp_path: Path) -> None:
@@ -66,17 +70,16 @@ def test_what_the_plan_states_is_added(tmp_path: Path) -> None:
     assert rows(found)["angle of the blade"] == pytest.approx(2 / np.sqrt(3), rel=1e-12)
 
 
-def test_the_reading_is_the_geometric_mean_on_the_log_scale(tmp_path: Path) -> None:
-    found = examined(tmp_path / "t")
-    assert found.budget is not None
-    readings = found.study.readings
+def test_the_reading_is_the_geometric_mean_on_the_log_scale(whole: Examination) -> None:
+    assert whole.budget is not None
+    readings = whole.study.readings
     assert readings is not None
-    assert found.budget.reading == pytest.approx(np.exp(np.log(readings["reading"]).mean()), rel=1e-12)
+    assert whole.budget.reading == pytest.approx(np.exp(np.log(readings["reading"]).mean()), rel=1e-12)
 
 
-def test_a_trend_goes_in_only_if_it_is_more_than_chance(tmp_path: Path) -> None:
+def test_a_trend_goes_in_only_if_it_is_more_than_chance(whole: Examination, tmp_path: Path) -> None:
     table = cuts_on_edges(2)
-    assert "drift during the study" not in rows(examined(tmp_path / "steady", table=table))
+    assert "drift during the study" not in rows(whole)
     moved = table.assign(reading=(table["reading"] * np.exp(0.006 * table["run"])).round(1))
     found = examined(tmp_path / "moved", table=moved)
     assert found.drift is not None

@@ -288,9 +288,9 @@ def rates(seeds: int, **truth: float) -> dict[str, float]:
 
 @pytest.mark.parametrize("shared", [0.0, 2.0])
 def test_intervals_hold_the_truth_as_often_as_they_say(shared: float) -> None:
-    """60 studies: the standard error of a rate of 0.95 is 0.028, and three of them are allowed below."""
-    found = rates(60, back=0.0, shift=0.0, shared=shared)
-    assert min(found.values()) > 0.95 - 3 * 0.028, found
+    """30 studies: the standard error of a rate of 0.95 is 0.04, and three of them are allowed below."""
+    found = rates(30, back=0.0, shift=0.0, shared=shared)
+    assert min(found.values()) > 0.95 - 3 * 0.04, found
 
 
 def share_called_bent(studies: int, bend: float = 0.0) -> float:
@@ -309,9 +309,9 @@ def share_called_off(studies: int) -> tuple[float, float]:
 
 
 def test_the_load_that_is_farthest_off_was_picked_and_is_told_so() -> None:
-    """100 studies of 7 loads: standard error 0.022; each load by itself would cry wolf in some 25 of 100."""
-    told, alone = share_called_off(100)
-    assert told <= 0.05 + 3 * 0.022
+    """50 studies of 7 loads: standard error 0.031; each load by itself would cry wolf in some 25 of 100."""
+    told, alone = share_called_off(50)
+    assert told <= 0.05 + 3 * 0.031
     assert alone > 0.12
 
 
@@ -337,9 +337,9 @@ def test_intervals_hold_the_truth_over_many_studies(shared: float) -> None:
 
 
 def test_a_straight_tester_is_seldom_called_bent_and_a_bent_one_mostly() -> None:
-    """80 studies at 5 %: standard error 0.024."""
-    assert share_called_bent(80) < 0.05 + 3 * 0.024
-    assert share_called_bent(10, bend=10.0) == 1
+    """40 studies at 5 %: standard error 0.034."""
+    assert share_called_bent(40) < 0.05 + 3 * 0.034
+    assert share_called_bent(5, bend=10.0) == 1
 
 
 # --- properties

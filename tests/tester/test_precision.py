@@ -16,7 +16,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from reference.stored import stored_json, stored_table
 
-from sharpstats.tester.precision import PAIR, Precision, precision
+from sharpstats.tester.amounts import LIMIT_FACTOR
+from sharpstats.tester.precision import Precision, precision
 
 
 def of(cells: pd.DataFrame, value: str = "value") -> Precision:
@@ -35,7 +36,7 @@ class TestPublished:
         assert found.mean == pytest.approx(float(row["mean"]), abs=2e-4)  # not all are printed rounded
         for sd, name in ((found.within.sd, "r_2.8"), (found.across.sd, "R_2.8")):
             # material C: 4.3216 is printed 4.33 and 6.0150 as 6.02
-            assert PAIR * sd == pytest.approx(float(row[name]), abs=0.0085 if material == "C" else 0.0051)
+            assert LIMIT_FACTOR * sd == pytest.approx(float(row[name]), abs=0.0085 if material == "C" else 0.0051)
         assert found.negative == (material == "A")
 
     @pytest.mark.parametrize("example", ["sulfur", "creosote"])

@@ -172,7 +172,7 @@ def test_a_folder_that_is_no_study_says_what_is_missing(tmp_path: Path) -> None:
 CELL = st.sampled_from(["150", "151,5", "", ">900", "x", "-3", "0", "1e2", " 149 gf"])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     rows=st.lists(st.tuples(st.sampled_from(["e1", "e2", ""]), st.sampled_from(["A", "B", ""]), CELL), max_size=12),
     seed=st.integers(0, 2**16),

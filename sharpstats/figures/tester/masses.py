@@ -8,24 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sharpstats.figures.axis import padded, plain_axis
+from sharpstats.figures.frame import BELOW, headed, ruled, small_lines
 from sharpstats.figures.picture import Picture
-from sharpstats.figures.style import (
-    GROUND,
-    INK,
-    INKS,
-    LARGE,
-    RULE,
-    SMALL,
-    SOFT,
-    TINT,
-    WIDTH,
-    line_height,
-    place,
-    sheet,
-    styled,
-    wrapped,
-    write,
-)
+from sharpstats.figures.style import GROUND, INK, INKS, SOFT, TINT, WIDTH, place, styled
 from sharpstats.tester.masses import Calibration
 from sharpstats.words.numbers import level_percent
 from sharpstats.words.tester.masses import bias_sentence
@@ -63,15 +48,9 @@ def masses_picture(found: Calibration) -> Picture:
 
 
 def _draw(found: Calibration, data: pd.DataFrame) -> Figure:
-    lines = [*wrapped(bias_sentence(found), WIDTH - 0.4, size=SMALL, lines=4),
-             *wrapped(_key(found, data), WIDTH - 0.4, size=SMALL, lines=4)]  # fmt: skip
-    top = 0.5 + line_height(SMALL) * len(lines) + 0.2
-    figure = sheet(top + HEIGHT + 0.62)
-    write(figure, 0.2, 0.15, TITLE, size=LARGE, bold=True)
-    write(figure, 0.2, 0.5, "\n".join(lines), size=SMALL, colour=SOFT)
-    axes = place(figure, LEFT, top, WIDTH - LEFT - RIGHT, HEIGHT)
-    axes.grid(axis="y", color=RULE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
+    figure, top = headed(TITLE, small_lines(bias_sentence(found), _key(found, data)), 0.2 + HEIGHT + BELOW)
+    axes = place(figure, LEFT, top + 0.2, WIDTH - LEFT - RIGHT, HEIGHT)
+    ruled(axes)
     loads = np.linspace(float(data["applied"].min()), float(data["applied"].max()), POINTS)
     low, high = (ends - loads for ends in found.line.band(loads))
     plain_axis(axes, padded([0.0, *data["deviation"], low.min(), high.max()], by=0.06),

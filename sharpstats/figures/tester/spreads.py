@@ -14,6 +14,7 @@ from sharpstats.figures.frame import BELOW, MARGIN, ROOM, ground, headed, small_
 from sharpstats.figures.picture import Picture
 from sharpstats.figures.style import GROUND, INK, INKS, NORMAL, RULE, SOFT, clipped, place, styled, text_width
 from sharpstats.tester.spreads import Spreads
+from sharpstats.units import Unit
 from sharpstats.words.numbers import NBSP, amount, amounts, decimals_for, fixed, from_scale, level_percent, unit_on
 from sharpstats.words.tester.spreads import named, repeatability_sentence
 
@@ -109,7 +110,7 @@ def _farthest(data: pd.DataFrame) -> float:
     return min(max([most, *ends]), BEYOND * most) or 1.0
 
 
-def _tell(row: pd.Series, unit: str) -> str:
-    digits = decimals_for(float(row["sd"]) or None, unit)  # type: ignore[arg-type]
-    limits = amounts(float(row["low"]), float(row["high"]), unit, digits)  # type: ignore[arg-type]
-    return f"{named(row['term'])} {amount(float(row['sd']), unit, digits)} ({limits})"  # type: ignore[arg-type]
+def _tell(row: pd.Series, unit: Unit) -> str:
+    digits = decimals_for(float(row["sd"]) or None, unit)
+    limits = amounts(float(row["low"]), float(row["high"]), unit, digits)
+    return f"{named(row['term'])} {amount(float(row['sd']), unit, digits)} ({limits})"

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from sharpstats.tester.agreelimits import Limits
+from sharpstats.tester.agreelimits import AgreementLimits
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.pair import Pair
 from sharpstats.words.blocks import Block, Folded, Heading, Line, Points, Table
@@ -88,11 +88,11 @@ def limits_sentence(pair: Pair, found: Agreement) -> str:
     return told
 
 
-def _so_many(found: Limits) -> str:
+def _so_many(found: AgreementLimits) -> str:
     return f"{100 * found.share:.3g}{NBSP}of{NBSP}100"
 
 
-def _between(found: Limits, pair: Pair, agreement: Agreement) -> str:
+def _between(found: AgreementLimits, pair: Pair, agreement: Agreement) -> str:
     unit, digits = unit_on(agreement.scale, agreement.unit), decimals_of(pair, agreement)
     low, high = (from_scale(value, agreement.scale) for value in (found.low, found.high))
     return span(low, high, unit, digits).replace(" to ", " and ")

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from sharpstats.tester.precision import PAIR
+from sharpstats.tester.amounts import LIMIT_FACTOR
 from sharpstats.tester.roundrobin import ACROSS, ALL, WITHIN, RoundRobin
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Table
@@ -21,7 +21,7 @@ FARTHEST = 1000.0
 
 def pair_amount(result: RoundRobin, sd: float) -> float:
     """Return by how much two cuts with this SD differ at most, 95 times in 100, in percent or in the unit."""
-    found = from_scale(PAIR * sd, result.scale)
+    found = from_scale(LIMIT_FACTOR * sd, result.scale)
     return math.nan if found is None else found
 
 

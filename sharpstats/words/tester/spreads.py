@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from sharpstats.tester.amounts import Amount
+from sharpstats.tester.amounts import LIMIT_FACTOR, Amount
 from sharpstats.tester.arrangement import BOTH, EDGE, OPERATOR, REPEATABILITY
 from sharpstats.tester.bootstrap import Bootstrap
-from sharpstats.tester.spreads import BETWEEN, INTERMEDIATE, LIMIT_FACTOR, REPRODUCIBILITY, WHOLE, Spreads
+from sharpstats.tester.spreads import BETWEEN, INTERMEDIATE, REPRODUCIBILITY, WHOLE, Spreads
 from sharpstats.words.blocks import Block, Folded, Line, Table
 from sharpstats.words.labels import clip, listing
 from sharpstats.words.numbers import amount, amounts, count, decimals_for, fixed, from_scale, level_percent, unit_on
