@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from functools import singledispatch
 from typing import Any
 
 from sharpstats.tester.agreement import Agreement
 from sharpstats.tester.budget import Budget
+from sharpstats.tester.labels import called
 from sharpstats.tester.masses import Calibration
 from sharpstats.tester.rounding import Rounding
+from sharpstats.tester.roundrobin import RoundRobin
 from sharpstats.tester.smallest import CutsNeeded, Smallest
 from sharpstats.tester.spreads import Spreads
 from sharpstats.tester.wear import Wear
 from sharpstats.trial.plan import Scale
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Line
-from sharpstats.words.labels import clip
+from sharpstats.words.labels import clip, listing, sentence
 from sharpstats.words.numbers import NBSP, amount, amounts, count, decimals_for, difference, from_scale, span, unit_on
 from sharpstats.words.tester.agreement import farthest_pair
 from sharpstats.words.tester.budget import uncertainty_sentence, useless
@@ -33,6 +36,10 @@ CHANCE = "it may be chance"
 @singledispatch
 def brief(result: Any) -> str:
     """Say the most important thing; of a result without a sentence of its own here, the line with which it begins."""
+    return _first_line(result)
+
+
+def _first_line(result: Any) -> str:
     return next((block.text for block in blocks(result) if isinstance(block, Line)), "")
 
 
@@ -127,7 +134,18 @@ def _(found: Agreement) -> str:
 
 
 @brief.register
+def _(found: RoundRobin) -> str:
+    told, far = _first_line(found), {shop for batch in found.batches for shop in batch.outlying}
+    apart = listing([clip(called("shop", shop), 40) for shop in found.shops if shop in far])
+    return f"{told} {sentence(f'{apart} {_verb(far)} apart')}" if far else told
+
+
+def _verb(shops: Collection[str]) -> str:
+    return "stands" if len(shops) == 1 else "stand"
+
+
+@brief.register
 def _(found: Budget) -> str:
-    sentence = uncertainty_sentence(found)
+    told = uncertainty_sentence(found)
     wider = found.check is not None and not found.check.agrees and not useless(found)
-    return f"{sentence.removesuffix('.')}, perhaps by more." if wider else sentence
+    return f"{told.removesuffix('.')}, perhaps by more." if wider else told

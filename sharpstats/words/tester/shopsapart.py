@@ -50,6 +50,7 @@ def standing_apart(result: RoundRobin) -> Iterator[Block]:
         yield Line("No shop stands apart from the others, neither by its spread nor by its mean.")
         return
     yield Heading("Shops that stand apart")
+    yield Line("Chance makes one cell a straggler in 5 of 100 such tests, and a statistical outlier in 1 (ISO 5725-2).")
     yield Points(tuple(_look_sentence(result, batch, look) for batch, look in marked) + tuple(_again(result, marked)))
     if not any(batch.outlying for batch in result.batches):
         yield Line("A straggler is kept: among this many cells one or two may come by chance. See whether it was "

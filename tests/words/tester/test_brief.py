@@ -62,3 +62,8 @@ def test_a_habit_is_told_with_the_step() -> None:
     readings["reading"] = (readings["reading"].astype(float) / 5).round() * 5
     told = brief(find_rounding(readings, unit="gf", scale="log", level=0.95, seed=1))
     assert told.startswith("Readings are rounded to 5\xa0gf: ")
+
+
+def test_a_shop_that_stands_apart_is_named() -> None:
+    round_robin = open_tester(Path(__file__).parents[3] / "datasets" / "tester-study").examine().round_robin
+    assert brief(round_robin).endswith(" Shop quarry stands apart.")
