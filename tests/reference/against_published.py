@@ -26,6 +26,12 @@ from sharpstats.model.overrange import over_range_derivatives
 from sharpstats.model.ratio import SpreadRatio
 from sharpstats.model.tolerance import one_sided_factor, two_sided_factor
 from sharpstats.model.twospreads import distances
+from sharpstats.tester import outlying
+from sharpstats.tester.budget import budget
+from sharpstats.tester.contribution import Contribution
+from sharpstats.tester.limits import constants
+from sharpstats.tester.precision import precision
+from sharpstats.tester.spreads import find_spreads
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,8 @@ class Held:
 
 Found = Iterator[Held]
 GAUGE = ["part", "appraiser", ("part", "appraiser")]
+TESTER_TERMS = {"operator": "operator", "edge": "edge", "operator:edge": "operator x edge", "day": "day",
+                "Residual": "repeatability"}  # fmt: skip
 
 
 def held(case: str, quantity: str, ours: ArrayLike, theirs: ArrayLike, source: str, asked: int,
@@ -203,6 +211,36 @@ def over_range() -> Found:
     yield held("surv_gauss_a", "likelihood at R's scale", [likelihood], [-2 * stored["loglik"]], source, 10)
 
 
+def tester_study() -> Found:
+    """An unbalanced study of a tester: parts of the spread, and their profile limits."""
+    case, stored = "lmm_tester_a", stored_json("r/lmm_tester_a")
+    table = stored_table(f"r/{case}").rename(columns={"force": "reading"})
+    found = find_spreads(table, scale="log", pool_above=1)
+    own = found.by_likelihood.set_index("term")
+    rows = [(own.loc[TESTER_TERMS[row["component"]]], row) for row in stored["profile_ci_reml"]]
+    source = "R lme4, finished by Newton steps"
+    yield held(case, "criterion", [found.fit.reml_criterion], [stored["reml"]["criterion"]], source, 11)
+    yield held(case, "SDs of the parts", [ours["sd"] for ours, _ in rows], [row["sd"] for _, row in rows], source, 9)
+    ours = [one[end] for one, _ in rows for end in ("low", "high")]
+    theirs = [row[end] for _, row in rows for end in ("sd_lower", "sd_upper")]
+    size = [row["sd"] for _, row in rows for _ in range(2)]
+    yield held(case, "profile limits of the SDs", ours, theirs, "R, re-optimised", 6, size)
+
+
+def tester_budget() -> Found:
+    """The end gauge of JCGM 100, H.1, from its four unrounded parts."""
+    case = "gum_h1_end_gauge"
+    stored, rounded = (stored_json(f"uncertainty/{case}")[name] for name in ("recomputed_unrounded", "recomputed"))
+    df = {"l_S": 18.0, "d": rounded["nu_eff_d"], "delta_alpha": 50.0, "delta_theta": 2.0}
+    parts = [Contribution(name=name, standard=size, unit="nm", sensitivity=1.0, df=df[name])
+             for name, size in stored["components_nm"].items()]  # fmt: skip
+    found = budget(parts, unit="nm", level=0.99, seed=None)
+    source = "recomputed"
+    yield held(case, "combined standard uncertainty", [found.combined], [stored["u_c_nm"]], source, 11)
+    yield held(case, "effective df", [found.effective_df], [stored["nu_eff"]], source, 4)
+    yield held(case, "coverage factor", [found.k], [rounded["t99_16"]], source, 11)
+
+
 @dataclass(frozen=True)
 class Printed:
     """A column of a printed table, and our values of it."""
@@ -233,7 +271,7 @@ def _dunnett(k: int, df: float, level: float, *, two_sided: bool) -> float:
 @lru_cache
 def printed_tables() -> tuple[Printed, ...]:
     """All printed tables, and single printed results."""
-    return (*_factors(), *_gauge())
+    return (*_factors(), *_gauge(), *_shops(), *_constants())
 
 
 def _factors() -> Iterator[Printed]:
@@ -282,9 +320,52 @@ def _gauge() -> Iterator[Printed]:
                   [float(value) for value in (*parts, gauge)], ["22.69", "161.64", "27.02"])  # fmt: skip
 
 
+def _shops() -> Iterator[Printed]:
+    """Critical values of a round robin, and three published ones."""
+    critical: dict[str, Callable[..., float]] = {
+        "cochran_C": outlying.cochran_critical, "grubbs_single": outlying.grubbs_critical,
+        "mandel_h": outlying.h_critical, "mandel_k": outlying.k_critical,
+    }  # fmt: skip
+    for name, value in critical.items():
+        text = stored_text(f"tables/{name}")
+        places = list(text.columns[: list(text.columns).index("published_recalled")])
+        ours = [value(*map(int, row[:-1]), float(row[-1])) for row in text[places].itertuples(index=False)]
+        yield Printed(name, "ISO 5725-2; ASTM E691", ours, list(text["published_recalled"]))
+    glucose, printed = stored_table("interlab/e691_glucose"), stored_json("interlab/e691_glucose")["published"]
+    found = [_shop_spreads(cells, "value_corrected")[1:] for _, cells in glucose.groupby("material")]
+    yield Printed("e691_glucose, s_r and s_R", "ASTM E691", [sd for pair in found for sd in pair],
+                  [printed[name][key] for name in sorted(printed) for key in ("s_r", "s_R")])  # fmt: skip
+    published = stored_json("interlab/iso5725_annex_b")
+    for name in ("sulfur", "creosote"):
+        table = stored_table(f"interlab/iso5725_{name}")
+        if name == "creosote":  # the standard leaves these out
+            table = table[~((table["lab"] == 1) | ((table["lab"] == 6) & (table["level"] == 5)))]
+        rows = [_shop_spreads(cells, "value") for _, cells in table.groupby("level")]
+        told = [published[name][key][i] for i in range(len(rows)) for key in ("mean", "s_r", "s_R")]
+        yield Printed(f"iso5725_{name}, mean, s_r, s_R", "ISO 5725-2, annex B", [x for row in rows for x in row], told)
+
+
+def _shop_spreads(cells: pd.DataFrame, value: str) -> tuple[float, float, float]:
+    sums = cells.groupby("lab")[value].agg(["size", "mean", "var"])
+    found = precision(sums["size"], sums["mean"], sums["var"])
+    assert found.within is not None
+    assert found.across is not None
+    return found.mean, found.within.sd, found.across.sd
+
+
+def _constants() -> Iterator[Printed]:
+    """Constants of single values and ranges in their order."""
+    names = {"d2": "d2", "d3": "d3", "c4": "c4", "A2": "mean_reach", "D3": "range_low", "D4": "range_high"}
+    text = stored_text("tables/control_chart_constants")
+    text = text[text["constant"].isin(names)]
+    ours = [getattr(constants(int(row.n)), names[row.constant]) for row in text.itertuples()]
+    yield Printed("control_chart_constants", "ISO 7870-2; ASTM manual", ours, list(text["published_recalled"]))
+
+
 PARTS: dict[str, Callable[[], Found]] = {
     "edge means": edge_means, "families": families, "mean squares": mean_squares, "one spread": one_spread,
     "own spreads": own_spreads, "spread ratios": spread_ratios, "gaps": gaps, "over range": over_range,
+    "tester study": tester_study, "tester budget": tester_budget,
 }  # fmt: skip
 
 

@@ -32,12 +32,13 @@ five quantities of `anova` (both sums of squares, F, R squared, residual SD), an
 What the first column lacks was lost when the text became doubles; for SmLs07 4.4 digits are all that doubles allow.
 """
 PUBLISHED_OPENING = """
-Tests, families, factors and mean squares (`tests/reference/against_published.py`): digits as above; what the other
-side itself can give stands in brackets.
+Tests, families, factors, mean squares and what the tester is judged by (`tests/reference/against_published.py`): digits
+as above; what the other side itself can give stands in brackets.
 """
 PRINTED_OPENING = """
 Printed tables: how many of their values ours round to. The three one-sided tolerance factors that differ (for 7, 8
-and 9 values) were recalled one or two units of the last digit off; there the exact value counts.
+and 9 values), two of Grubbs's limits and one constant for values in their order were recalled one or two units of the
+last digit off; there the exact value counts.
 """
 
 

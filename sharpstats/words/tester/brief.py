@@ -64,7 +64,7 @@ def _(found: Smallest) -> str:
 
 @brief.register
 def _(found: CutsNeeded) -> str:
-    unit: Unit = "%" if found.scale == "log" else found.unit
+    unit = unit_on(found.scale, found.unit)
     goal = f"To show a difference of {amount(from_scale(found.wanted, found.scale), unit)} it takes"
     if found.cuts is None:
         return f"{goal} more than cuts: no number of them is enough."
