@@ -222,6 +222,7 @@ def _method(found: Budget) -> Iterator[str]:
         f"{degrees(found.effective_df)} in all (Welch and Satterthwaite), taken as {df_number(found.df)}; coverage "
         f"factor {fixed(found.k, 2)} from Student's t (JCGM 100:2008, 5.1.2, 6.2, G.4)."
     )
+    yield "A: found from repeated readings. B: known in another way, as from a certificate or by a guess."
     if (check := found.check) is not None:
         shortest = _ends(found, check.shortest_low, check.shortest_high, digits_of(found))
         tolerance = f"{check.delta:g} {found.unit}".rstrip()

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from sharpstats.tester.alarms import Alarms, Signal
+from sharpstats.tester.circumstances import Slope
 from sharpstats.tester.drift import Stability
 from sharpstats.words.blocks import Block, Folded, Line, Points, Table
 from sharpstats.words.labels import listing
@@ -63,10 +64,17 @@ def _reasons(found: Stability) -> Iterator[str]:
     if not found.alarms.steady:
         yield f"the order of the {found.what}s has a pattern that a steady tester seldom makes"
     if found.trend is not None and found.trend.slope.p < 1 - found.level:
-        how, _ = slope_words(found.trend.slope, found.scale, found.unit)
-        yield f"over 100 {found.what}s it comes to read {how}"
+        how, _ = _from_first_to_last(found.trend.slope, found)
+        yield f"from the first to the last it comes to read {how}"
     if found.lots is not None:
         yield from steps(found.lots)
+
+
+def _from_first_to_last(slope: Slope, found: Stability) -> tuple[str, str]:
+    """Tell a slow change over the study as it was, with its interval."""
+    turns = found.series.cuts["turn"]
+    steps = float(turns.max() - turns.min()) / slope.per
+    return slope_words(slope, found.scale, found.unit, times=steps)
 
 
 def _pattern(alarms: Alarms, what: str) -> str:
@@ -122,12 +130,12 @@ def _trend(found: Stability) -> Iterator[str]:
     trend = found.trend
     if trend is None:
         return
-    how, sure = slope_words(trend.slope, found.scale, found.unit)
+    how, sure = _from_first_to_last(trend.slope, found)
     held = ", steps between lots taken out" if trend.lots_held else ""
     real = "more than chance would do" if trend.slope.p < 1 - found.level else "chance alone could do as much"
-    yield f"Slow change: over 100 {found.what}s the tester comes to read {how}{held} ({sure}): {real}."
+    yield f"Slow change: from the first {found.what} to the last the tester comes to read {how}{held} ({sure}): {real}."
     if trend.without_wear is not None:
-        how, sure = slope_words(trend.without_wear, found.scale, found.unit)
+        how, sure = _from_first_to_last(trend.without_wear, found)
         yield f"With the wear of the edges by their own cuts taken out as well: {how} ({sure})."
     if trend.like_wear:
         yield (
