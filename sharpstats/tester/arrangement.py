@@ -254,9 +254,9 @@ and their SD's 95 % limits lie more than a factor of six apart (chi-square)."""
 
 
 def _few_note(parts: Sequence[Part]) -> Note:
-    levels = [f"{part.levels} levels of {part.name}" for part in parts]
+    levels = [f"{part.levels} {part.name.replace(' = ', 's and ')}s" for part in parts]
     listed = " and ".join([*([", ".join(levels[:-1])] if levels[1:] else []), levels[-1]])
-    return Note("few-levels", f"There were only {listed}, so the spread between them is known badly: a wide interval "
+    return Note("few-levels", f"Only {listed} were tried, so the spread between them is known badly: a wide interval "
                 "is right then.")  # fmt: skip
 
 

@@ -51,7 +51,7 @@ class TestFound:
 
     def test_few_levels_are_told_together(self) -> None:
         notes = {note.code: note.text for note in find_arrangement(crossed().assign(day=crossed()["cut"] % 2)).notes}
-        assert notes["few-levels"].startswith("There were only 3 levels of operator and 2 levels of day, so")
+        assert notes["few-levels"].startswith("Only 3 operators and 2 days were tried, so")
 
     def test_one_edge_has_no_spread_between_edges(self) -> None:
         assert names(crossed(edges=1)) == ["operator"]

@@ -54,7 +54,8 @@ def values_told(found: Smallest, way: Way) -> list[tuple[str, int]]:
 
 def who(found: Smallest, way: Way) -> str:
     """Say who cuts the two edges, and what else differs."""
-    return f"{WAYS[way]} ({', '.join(found.changing)})" if way == "all different" else WAYS[way]
+    changing = ", ".join(found.changing).replace(" = ", ", ")
+    return f"{WAYS[way]} ({changing})" if way == "all different" else WAYS[way]
 
 
 def _table(found: Smallest) -> Table:

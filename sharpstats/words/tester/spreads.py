@@ -118,8 +118,8 @@ def reproducibility_sentence(found: Spreads) -> str:
             return f"Every edge had its own {own}, so what that adds cannot be told from the edges."
         same = "Operator, day, filament lot and tester were the same throughout, or not recorded"
         return f"{same}, so nothing can be said of what they add."
-    changed = listing([part.name.replace(" = ", " with its ") for part in found.parts
-                       if not part.of_edges and part.name != BOTH])  # fmt: skip
+    parts = [part.name for part in found.parts if not part.of_edges and part.name != BOTH]
+    changed = listing([name for part in parts for name in part.split(" = ")])
     alone = "" if found.by_two is None else (
         f"Two cuts on {_edges(found)} by two operators, all else the same, differ by less than "
         f"{_shown(found, found.by_two, '')}. "
@@ -138,7 +138,7 @@ def _why_wide(found: Spreads) -> str:
     own = [part for part in found.parts if not part.of_edges]
     fewest = min(part.levels for part in own)
     listed = " and ".join(f"{fewest} {named(part.name)}" for part in own if part.levels == fewest)
-    return f" How much more cannot be told, because only {listed} were tried."
+    return f" How much more cannot be told, because only {listed.replace(' = ', ' and ')} were tried."
 
 
 def categories_sentence(found: Spreads) -> str:

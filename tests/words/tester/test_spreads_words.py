@@ -40,11 +40,11 @@ class TestSpreads:
         )
 
     def test_what_is_inside_is_said(self, kept: Spreads) -> None:
-        assert "with another operator and day with its filament lot differ by less than" in told(kept)
+        assert "with another operator, day and filament lot differ by less than" in told(kept)
 
     def test_a_wide_interval_is_explained(self, kept: Spreads) -> None:
         assert kept.limits["R"].high > 3 * kept.limits["R"].estimate
-        assert "How much more cannot be told, because only 2 days = filament lots were tried." in told(kept)
+        assert "How much more cannot be told, because only 2 days and filament lots were tried." in told(kept)
         assert "How much more" not in told(find_spreads(crossed(11, operators=12), scale="log"))
 
     def test_every_note_is_told(self, kept: Spreads) -> None:
@@ -95,7 +95,7 @@ class TestSmallest:
             "Where one operator cuts both edges, the smallest difference between two edges is "
             f"{first[0]:.0f} % with 1 cut, {first[1]:.0f} % with 4 cuts, {first[2]:.0f} % with 10 cuts on each."
         )
-        assert "Where all differs that the study changed (operator, operator x edge, day = filament lot)" in told(found)
+        assert "Where all differs that the study changed (operator, operator x edge, day, filament lot)" in told(found)
 
     def test_a_number_of_cuts_of_ones_own(self, kept: Spreads) -> None:
         assert "with 5 cuts on each." in told(smallest_difference(kept, [5]))
