@@ -49,7 +49,8 @@ def agreement_blocks(found: Agreement) -> Iterator[Block]:
 def farthest_sentence(found: Agreement) -> str:
     """Say of several pairs which reads farthest apart on average."""
     pair = farthest_pair(found)
-    return f"Of {count(len(found.pairs), 'pair')} the farthest apart on average: {difference_sentence(pair, found)}"
+    told = difference_sentence(pair, found, len(found.pairs))
+    return f"Of {count(len(found.pairs), 'pair')} the farthest apart on average: {told}"
 
 
 def farthest_pair(found: Agreement) -> Pair:
@@ -64,8 +65,13 @@ def decimals_of(pair: Pair, found: Agreement) -> int:
     return decimals_for(width, unit_on(found.scale, found.unit))
 
 
-def difference_sentence(pair: Pair, found: Agreement) -> str:
-    """Say who reads higher on the same edges, with the interval."""
+def beyond_chance(pair: Pair, picked_from: int = 1) -> bool:
+    """Tell whether a difference is more than chance would do, also where its pair was picked out of several."""
+    return picked_from * pair.p < 1 - pair.level
+
+
+def difference_sentence(pair: Pair, found: Agreement, picked_from: int = 1) -> str:
+    """Say who reads higher on the same edges, with the interval; of a pair picked out of several, with care."""
     unit = unit_on(found.scale, found.unit)
     mean, low, high = (from_scale(value, found.scale) for value in (pair.difference, pair.low, pair.high))
     width = high - low if low is not None and high is not None else None
@@ -73,7 +79,9 @@ def difference_sentence(pair: Pair, found: Agreement) -> str:
     how = difference(mean, unit, digits)
     read = "read the same, to within rounding," if how == SAME else f"reads {how} than {clip(pair.other.name)}"
     who = f"{clip(pair.one.name)} and {clip(pair.other.name)}" if how == SAME else clip(pair.one.name)
-    sure = "That is more than chance would do." if pair.p < 1 - pair.level else "Chance alone could do as much."
+    among = f" among {count(picked_from, 'pair')}" if picked_from > 1 else ""
+    sure = (f"That is more than chance would do{among}." if beyond_chance(pair, picked_from)
+            else f"Chance alone could do as much{among}.")  # fmt: skip
     cuts = count(int(pair.one.cuts.sum() + pair.other.cuts.sum()), "cut")
     return sentence(f"{who} {read} on the same edges ({interval(low, high, unit, pair.level, digits)}; "
                     f"{count(len(pair.edges), 'edge')}, {cuts}). {sure}")  # fmt: skip

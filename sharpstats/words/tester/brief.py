@@ -21,7 +21,7 @@ from sharpstats.units import Unit
 from sharpstats.words.blocks import Line
 from sharpstats.words.labels import clip, listing, sentence
 from sharpstats.words.numbers import NBSP, amount, amounts, count, decimals_for, difference, from_scale, span, unit_on
-from sharpstats.words.tester.agreement import farthest_pair
+from sharpstats.words.tester.agreement import beyond_chance, farthest_pair
 from sharpstats.words.tester.budget import uncertainty_sentence, useless
 from sharpstats.words.tester.masses import digits_of
 from sharpstats.words.tester.rounding import step_sentence, step_text
@@ -129,7 +129,7 @@ def _(found: Agreement) -> str:
     one, other = clip(pair.one.name), clip(pair.other.name)
     how, ends = _change((pair.difference, pair.low, pair.high), found.scale, unit_on(found.scale, found.unit))
     picked = f", the farthest apart of {count(len(found.pairs), 'pair')}" if len(found.pairs) > 1 else ""
-    chance = "" if pair.p < 1 - pair.level else f": {CHANCE}"
+    chance = "" if beyond_chance(pair, len(found.pairs)) else f": {CHANCE}"
     return f"On the same edges {one} reads {than(how, other)} ({ends}){picked}{chance}."
 
 

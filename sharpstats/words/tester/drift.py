@@ -85,7 +85,7 @@ def _pattern(alarms: Alarms, what: str) -> str:
         "tester hold a pattern as rare"
     )
     if alarms.steady:
-        return f"Patterns in the order of the {what}s prove no change: {rare}."
+        return f"Patterns in the order of the {what}s by themselves prove no change: {rare}."
     return f"Patterns in the order of the {what}s: {rare}."
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,6 +11,7 @@ import pytest
 from sharpstats.tester.agreement import Agreement, agree, agree_pairs
 from sharpstats.units import Quantity
 from sharpstats.words import as_html, as_text
+from sharpstats.words.tester.agreement import difference_sentence, farthest_sentence
 
 
 def study(seed: int = 1, *, shift: float = 12.0, slope: float = 1.0, cuts: int = 3, other: str = "bo",
@@ -95,3 +98,12 @@ def test_the_farthest_of_several_pairs_comes_first() -> None:
 def test_hostile_names_are_letters() -> None:
     frame = study(other="<script>alert(1)</script>")
     assert "<script" not in as_html(agree(frame, by="operator", unit="gf"))
+
+
+def test_the_farthest_of_several_pairs_has_to_be_rarer() -> None:
+    """Picked out of 3 pairs, a p value below 0.05 must be below 0.05 / 3 to be more than chance would do."""
+    pair = replace(agree(study(), by="operator", unit="gf").pairs[0], p=0.03)
+    found = replace(agree(study(), by="operator", unit="gf"), pairs=(pair,) * 3)
+    assert "That is more than chance would do." in difference_sentence(pair, found)
+    assert "Chance alone could do as much among 3" in farthest_sentence(found)
+    assert "Chance" not in farthest_sentence(replace(found, pairs=(replace(pair, p=0.01),) * 3))
