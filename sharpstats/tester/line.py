@@ -11,8 +11,8 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
+from sharpstats.model.student import reach
 from sharpstats.tester.amounts import Amount
 
 Floats = NDArray[np.float64]
@@ -74,7 +74,7 @@ class Line:
     @property
     def t(self) -> float:
         """Quantile of Student's t at the level."""
-        return float(special.stdtrit(self.df, (1 + self.level) / 2))
+        return reach(self.level, self.df)
 
     def at(self, applied: ArrayLike) -> Floats:
         """Return what the tester shows on average under forces."""
@@ -141,8 +141,8 @@ class Line:
         root = half**2 - square * rest
         estimate = apart / self.slope if self.slope else float("nan")
         shape: Shape = "bounded" if square > 0 else "everything" if root <= 0 else "outside"
-        reach = float(np.sqrt(max(root, 0.0)))
-        ends = sorted((float((-half - reach) / square), float((-half + reach) / square)))
+        far = float(np.sqrt(max(root, 0.0)))
+        ends = sorted((float((-half - far) / square), float((-half + far) / square)))
         low, high = (-np.inf, np.inf) if shape == "everything" else ends
         return Force(reading=reading, estimate=estimate, low=low, high=high, level=self.level, shape=shape)
 
@@ -151,5 +151,5 @@ def amount(estimate: float, se: float, df: float, level: float) -> Amount:
     """Return an estimate with its t interval; without limits where nothing is known of its error."""
     if not (np.isfinite(se) and df > 0):
         return Amount(estimate=estimate, low=float("nan"), high=float("nan"), level=level)
-    reach = float(special.stdtrit(df, (1 + level) / 2)) * se
-    return Amount(estimate=estimate, low=estimate - reach, high=estimate + reach, level=level)
+    far = reach(level, df) * se
+    return Amount(estimate=estimate, low=estimate - far, high=estimate + far, level=level)

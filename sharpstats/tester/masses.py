@@ -12,15 +12,15 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import special
 
 from sharpstats.interval import check_level
 from sharpstats.late import Shown
 from sharpstats.model.freedom import Tested
 from sharpstats.model.mixed import MixedFit
+from sharpstats.model.student import reach
 from sharpstats.notes import Note
 from sharpstats.tester.amounts import Amount, Amounts, gathered
-from sharpstats.tester.biases import MANY, find_biases
+from sharpstats.tester.biases import find_biases
 from sharpstats.tester.line import Line, amount
 from sharpstats.tester.loadfit import (
     APPLIED,
@@ -111,8 +111,8 @@ class Calibration(Shown):
         """The largest bias, with limits that hold although it was picked out of all loads (Bonferroni)."""
         row = self.bias.iloc[self.largest]
         beyond = (1 - self.level) / len(self.bias)
-        reach = float(special.stdtrit(min(row["df"], MANY), 1 - beyond / 2)) * row["se"]
-        low, high = float(row["bias"] - reach), float(row["bias"] + reach)
+        far = reach(1 - beyond, row["df"]) * row["se"]
+        low, high = float(row["bias"] - far), float(row["bias"] + far)
         return Amount(estimate=float(row["bias"]), low=low, high=high, level=self.level)
 
     @property
