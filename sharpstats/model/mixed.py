@@ -160,14 +160,21 @@ class MixedFit(Shown):
     def components(self) -> Components:
         """Variances of the random terms and of the residual, with profile intervals."""
         places = self.structure.positions
-        evaluate = self.over.criterion if self.over else None
-        limits = [profile_limits(self.reduced, self.optimum, place, self.level, evaluate) for place in places]
-        low, high = np.array(limits).T
+        low, high = np.array([self._limits(place) for place in places]).T
         variances = np.where(self.optimum.zero, 0.0, self.optimum.variances)
         return Components(
             terms=tuple(name for name, _ in self.structure.places), variances=variances[places], low=low, high=high,
             level=self.level, notes=self.notes,
         )  # fmt: skip
+
+    @cached_property
+    def residual_limits(self) -> tuple[float, float]:
+        """Limits of the residual's variance alone, as in `components`: those of the other parts take far longer."""
+        return self._limits(self.structure.positions[-1])
+
+    def _limits(self, place: int) -> tuple[float, float]:
+        evaluate = self.over.criterion if self.over else None
+        return profile_limits(self.reduced, self.optimum, place, self.level, evaluate)
 
     @cached_property
     def strata(self) -> Strata | None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 from typing import Literal
 
@@ -55,7 +56,7 @@ class Agreement(Shown):
     level: float
     notes: tuple[Note, ...] = field(default=())
 
-    @property
+    @cached_property
     def table(self) -> pd.DataFrame:
         """Differences and limits, some rows a pair (``at``), on the scale of the study."""
         return pd.DataFrame([row for pair in self.pairs for row in _rows(pair)])

@@ -39,13 +39,17 @@ def alike_notes(used: pd.DataFrame, arrangement: Arrangement, value: str) -> lis
     if p >= ALIKE:
         return []
     return [Note("not-alike", "The edges are said to be alike, but they differ by more than cuts on one edge do "
-                 f"(F = {f:.1f}, p = {p:.2g}). So repeatability is told too large here; without "
+                 f"(F = {f:.1f}, {_p(p)}). So repeatability is told too large here; without "
                  'layout = "like edges" the two would be parted.')]  # fmt: skip
+
+
+def _p(p: float) -> str:
+    return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
 
 
 def pooling_note(pooling: Pooling) -> Note:
     """Say what was done with operator x edge, and why."""
-    test = f"F = {pooling.f:.2f}, p = {pooling.p:.2g}"
+    test = f"F = {pooling.f:.2f}, {_p(pooling.p)}"
     if pooling.above in (0, 1):
         done = "pooled into repeatability" if pooling.pooled else "kept as a part of its own"
         return Note("as-asked", f"Operator x edge is {done}, as it was asked for ({test}).")

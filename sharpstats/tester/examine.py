@@ -150,17 +150,20 @@ class _Cuts:
     def spreads(self) -> Spreads | None:
         plan = self.plan
         return self._ask("spreads", lambda cuts: find_spreads(
-            cuts, scale=plan.scale, level=plan.level, layout=plan.layout.kind, unit=plan.unit, seed=seed_of(plan),
+            _not_too_many(cuts), scale=plan.scale, level=plan.level, layout=plan.layout.kind, unit=plan.unit,
+            seed=seed_of(plan),
         ))  # fmt: skip
 
     def wear(self) -> Wear | None:
         plan = self.plan
-        return self._ask("wear", lambda cuts: find_wear(cuts, scale=plan.scale, unit=plan.unit, level=plan.level))
+        return self._ask("wear", lambda cuts: find_wear(
+            _not_too_many(cuts), scale=plan.scale, unit=plan.unit, level=plan.level,
+        ))  # fmt: skip
 
     def drift(self) -> Stability | None:
         plan = self.plan
         return self._ask("drift", lambda cuts: find_stability(
-            cuts, scale=plan.scale, unit=plan.unit, level=plan.level, seed=seed_of(plan),
+            _not_too_many(cuts), scale=plan.scale, unit=plan.unit, level=plan.level, seed=seed_of(plan),
         ))  # fmt: skip
 
     def rounding(self) -> Rounding | None:
@@ -187,6 +190,23 @@ def _some(readings: pd.DataFrame) -> pd.DataFrame:
         raise FitError("No cut on an edge has a reading that is used.")
     blank = [name for name, column in readings.items() if column.isna().all() or column.eq("").all()]
     return readings.drop(columns=blank)
+
+
+MOST_CELLS = 400
+"""Sets of like cuts that are worked out together: time grows with their cube, from seconds here to hours at 4,000."""
+
+
+def _not_too_many(readings: pd.DataFrame) -> pd.DataFrame:
+    """Refuse a study that is so large that working it out would seem to hang."""
+    names = [name for name in ("edge", "operator") if name in readings]
+    cells = len(readings[names].drop_duplicates())
+    if cells > MOST_CELLS:
+        raise FitError(
+            f"The study has {cells} {'pairs of edge and operator' if 'operator' in names else 'edges'}; more than "
+            f"{MOST_CELLS} would take far too long to work out. Take a part of the edges, chosen by lot: a few dozen "
+            "tell what a tester's numbers are worth."
+        )
+    return readings
 
 
 def _needed(spreads: Spreads, plan: TesterPlan) -> tuple[CutsNeeded, ...]:

@@ -78,6 +78,11 @@ def _complain(used: pd.DataFrame, unit: ForceUnit) -> None:
     _complain_of_rows(ratios, loaded["applied"].to_numpy())
     line = np.polyfit(used["applied"], used["deviation"], 1)
     scatter = used["deviation"] - np.polyval(line, used["applied"])
+    if np.ptp(used["reading"]) == 0:
+        raise FitError(
+            f"The tester shows {used['reading'].iloc[0]:g} {unit} under every load, so it does not feel them at all. "
+            "See whether the masses hang on what is weighed, and whether a peak value is held on the display."
+        )
     if np.abs(scatter).max() <= 1e-9 * used["reading"].abs().max():
         raise FitError(
             f"The readings lie on a line (reading = {round(line[1], 6) + 0.0:.4g} {unit} + {1 + line[0]:.5g} x load) "

@@ -305,7 +305,14 @@ def _sd_from(values: Floats, cells: NDArray[np.intp] | None, scale: Scale) -> fl
     numbers, counts = np.log(values) if scale == "log" else values, np.bincount(cells)
     df = int(counts.sum() - counts.size)
     off = numbers - (np.bincount(cells, numbers) / counts)[cells]
-    return float(np.sqrt(off @ off / df)) if df else None
+    if not df:
+        return None
+    sd = float(np.sqrt(off @ off / df))
+    return sd if sd > NOTHING * np.abs(numbers).max() else 0.0
+
+
+NOTHING = 1e-12
+"""An SD of this share of the readings, or less, is what their arithmetic leaves where cuts on one edge are equal."""
 
 
 def _digits(frame: pd.DataFrame, found: Rounding) -> Digits | None:

@@ -267,8 +267,9 @@ def _along(used: pd.DataFrame, values: Floats, lots: list[str], slope: Slope) ->
 
 
 def _repeatability(fit: MixedFit) -> Repeatability:
-    row = fit.components.table.iloc[-1]
-    return Repeatability(sd=float(row["sd"]), low=float(row["low"]), high=float(row["high"]), level=fit.level)
+    variance = float(fit.optimum.variances[fit.structure.positions[-1]])
+    sd, low, high = (float(np.sqrt(each)) for each in (variance, *fit.residual_limits))
+    return Repeatability(sd=sd, low=low, high=high, level=fit.level)
 
 
 def _cells(used: pd.DataFrame) -> pd.Series:

@@ -295,6 +295,7 @@ class TestSteps:
         assert np.array_equal(again.optimum.variances, fresh.optimum.variances)
         assert again.means("medium").table.equals(fresh.means("medium").table)
         assert again.components.table.equals(fresh.components.table)
+        assert again.residual_limits == (fresh.components.low[-1], fresh.components.high[-1])
         assert again.notes == fresh.notes
 
     def test_refit_asks_for_one_number_a_row(self) -> None:

@@ -49,3 +49,12 @@ def test_the_unit_of_the_plan_changes_nothing_but_the_unit(tmp_path: Path) -> No
     assert other.spreads is not None
     for term in one.spreads.terms:
         assert other.spreads.sds[term].estimate == pytest.approx(one.spreads.sds[term].estimate, rel=1e-8)
+
+
+def test_a_study_of_a_thousand_edges_does_not_hang(tmp_path: Path) -> None:
+    edges = [f"e{number}" for number in range(1000)]
+    table = pd.DataFrame({"edge": edges * 2, "run": range(2000), "reading": [150 + run % 37 for run in range(2000)]})
+    found = examined(tmp_path / "t", table)
+    for part in ("spreads", "wear", "drift"):
+        assert "The study has 1000 edges; more than 400 would take far too long" in found.why_not(part)
+    assert found.rounding is not None

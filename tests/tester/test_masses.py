@@ -467,3 +467,9 @@ def test_over_range_readings_are_counted_out_loud() -> None:
     found = weigh(table.assign(over_range=table["applied"] == 500), unit="gf")
     assert 500.0 not in set(found.bias["applied"])
     assert any(note.code == "over-range" and note.text.startswith("4 reading(s)") for note in found.notes)
+
+
+def test_a_tester_that_shows_the_same_under_every_load_is_said_to_feel_none() -> None:
+    table = pd.DataFrame({"applied": [0.0, 100, 200, 300] * 2, "reading": 37.0})
+    with pytest.raises(FitError, match="The tester shows 37 gf under every load"):
+        weigh(table, unit="gf")

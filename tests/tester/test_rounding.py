@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import get_args
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ from scipy import stats
 
 from sharpstats.errors import FitError
 from sharpstats.tester.rounding import COARSE, TOO_COARSE, Rounding, find_rounding
+from sharpstats.trial.plan import Scale
 from sharpstats.units import NEWTONS_PER_GF
 
 
@@ -233,3 +235,12 @@ def test_errors_of_the_digit_test(step: float, sd: float, shape: str) -> None:
             digits = find_rounding(frame, unit="gf", draws=399).digits
             wrong += digits is not None and digits.p < 0.05
         assert wrong / studies <= 0.06 + 4 * math.sqrt(0.06 * 0.94 / studies)
+
+
+@pytest.mark.parametrize("scale", get_args(Scale))
+def test_cuts_that_are_equal_to_the_last_digit_have_no_spread_left_by_arithmetic(scale: Scale) -> None:
+    cells = [(f"e{edge}", 110.0 + 30 * edge) for edge in range(7)]
+    table = pd.DataFrame([cell for cell in cells for _ in range(3)], columns=["edge", "reading"])
+    found = find_rounding(table, scale=scale, unit="gf")
+    assert found.repeatability_sd == 0
+    assert found.ratio == math.inf

@@ -28,12 +28,18 @@ from sharpstats.words.numbers import (
 from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import label, limits, number
 
+MOST_PAIRS = 10
+"""Pairs that are told one by one, as five operators make: nobody reads hundreds."""
+
 
 def agreement_blocks(found: Agreement) -> Iterator[Block]:
     """Tell how far testers or operators read apart."""
     if len(found.pairs) > 1:
         yield Line(farthest_sentence(found))
-    for pair in found.pairs:
+    told = sorted(found.pairs, key=_apart, reverse=True)[:MOST_PAIRS]
+    if len(told) < len(found.pairs):
+        yield Line(f"Of {len(found.pairs)} pairs the {len(told)} farthest apart follow; the attribute `table` has all.")
+    for pair in told if len(told) < len(found.pairs) else found.pairs:
         if len(found.pairs) > 1:
             yield Heading(f"{clip(pair.one.name)} and {clip(pair.other.name)}")
         yield Line(difference_sentence(pair, found))
@@ -55,7 +61,11 @@ def farthest_sentence(found: Agreement) -> str:
 
 def farthest_pair(found: Agreement) -> Pair:
     """Return the pair that reads farthest apart on average."""
-    return max(found.pairs, key=lambda one: abs(one.difference))
+    return max(found.pairs, key=_apart)
+
+
+def _apart(pair: Pair) -> float:
+    return abs(pair.difference)
 
 
 def decimals_of(pair: Pair, found: Agreement) -> int:

@@ -13,6 +13,7 @@ from sharpstats.tester.masses import HYSTERESIS, Calibration
 from sharpstats.units import Unit
 from sharpstats.words.blocks import Block, Folded, Line, Points, Table
 from sharpstats.words.numbers import (
+    SAME,
     amount,
     count,
     decimals_for,
@@ -28,6 +29,7 @@ from sharpstats.words.onfit import notes_blocks
 from sharpstats.words.tables import Form, limits, number, whole
 
 MORE = ("less", "more")
+ABOVE = ("lower", "higher")
 SAFELY = (
     "Hang masses low and so that they cannot fall: over a padded tray, hands and feet from under them, and no more "
     "than the tester is made for.",
@@ -111,13 +113,18 @@ def _with_limits(one: Amount, unit: Unit) -> str:
     return f"{value} ({level_percent(one.level)} interval: {signed_span(one.low, one.high, unit, digits)})"
 
 
-def _more_or_less(one: Amount, unit: Unit) -> str:
+def _more_or_less(one: Amount, unit: Unit, ways: tuple[str, str] = MORE) -> str:
     known = np.isfinite(one.high - one.low)
     digits = decimals_for(one.high - one.low if known else None, unit)
-    told = difference(one.estimate, unit, digits, MORE)
+    told = difference(one.estimate, unit, digits, ways)
     if not known:
         return f"{told} (no interval can be given)"
-    return f"{told} ({interval(one.low, one.high, unit, one.level, digits, MORE)})"
+    return f"{told} ({interval(one.low, one.high, unit, one.level, digits, ways)})"
+
+
+def _than(told: str) -> str:
+    """Return the word that goes on after `_more_or_less`."""
+    return "as" if told.startswith(SAME) else "than"
 
 
 def _straight(found: Calibration) -> str:
@@ -129,7 +136,7 @@ def _straight(found: Calibration) -> str:
     told += ", more than chance would do" if bent else "; chance alone could do as much"
     told += f" ({p_value(found.straight.p)})."
     if bent and found.curve is not None:
-        told += f" Bent like a bow, its ends lie {_with_limits(found.curve, found.unit)} above its middle."
+        told += f" Bent like a bow, its ends lie {_more_or_less(found.curve, found.unit, ABOVE)} than its middle."
     return told
 
 
@@ -138,9 +145,10 @@ def _both_ways(found: Calibration) -> str:
         return ""
     one, largest = found.hysteresis[HYSTERESIS], float(found.readings["applied"].max())
     share = fixed(100 * abs(one.estimate) / largest, 1)
+    how = _more_or_less(one, found.unit)
     return (
-        f"On the way down the tester shows {_more_or_less(one, found.unit)} than on the way up (hysteresis, {share} % "
-        f"of the largest load).{_beyond_chance(one)}"
+        f"On the way down the tester shows {how} {_than(how)} on the way up (hysteresis, {share} % of the largest "
+        f"load).{_beyond_chance(one)}"
     )
 
 
@@ -148,7 +156,8 @@ def _without_a_load(found: Calibration) -> str:
     if found.zero is None:
         return ""
     how = _more_or_less(found.zero, found.unit)
-    return f"Without a load it shows {how} after a series than before it (shift of zero).{_beyond_chance(found.zero)}"
+    told = f"Without a load it shows {how} after a series {_than(how)} before it (shift of zero)."
+    return f"{told}{_beyond_chance(found.zero)}"
 
 
 def _beyond_chance(one: Amount) -> str:

@@ -32,6 +32,8 @@ FIRST = ("unit-slip", "over-range")
 """Codes of notes without which nothing below should be read."""
 MANYFOLD = "by more than tenfold"
 """Said of differences of more than 1000 %: something is wrong, and digits would not tell what."""
+HIDDEN = "by less than the step of the readings shows"
+"""Said where all cuts read the same: that is the step, and not a spread of nothing."""
 MOST_BATCHES = 8
 """More than these are told by the table alone."""
 
@@ -78,6 +80,8 @@ def _pair(result: RoundRobin, deviation: Deviation, level: float | None = None) 
     at_most, low, high = (pair_amount(result, sd) for sd in (deviation.sd, deviation.low, deviation.high))
     if endless(at_most, unit):
         return MANYFOLD
+    if high == 0:
+        return HIDDEN
     digits = decimals_for(high - low, unit)
     name = f"{level_percent(level)} interval: " if level else ""
     ends = f"{amount(low, unit, digits)} or more" if endless(high, unit) else amounts(low, high, unit, digits)
@@ -101,9 +105,11 @@ def _extent(result: RoundRobin, name: str) -> str:
         return ""
     if endless(max(pairs), unit):
         return MANYFOLD
+    if max(pairs) == 0:
+        return HIDDEN
     digits = decimals_for(min(pairs), unit)
     low, high = (amount(end, unit, digits) for end in (min(pairs), max(pairs)))
-    return f"by at most {low}" if low == high else f"by at most {low} to {high}"
+    return f"by at most {high}" if low == high or min(pairs) == 0 else f"by at most {low} to {high}"
 
 
 def _by_level(result: RoundRobin) -> Iterator[Line]:

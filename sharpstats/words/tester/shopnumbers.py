@@ -63,7 +63,7 @@ def _sd_form(table: pd.DataFrame, term: str, unit: Unit, digits: int) -> Form:
 
     def text(row: Mapping[str, Any]) -> str:
         found = rows.get(row["batch"])
-        if found is None:
+        if found is None or found["high"] == 0:  # all cuts read the same: the step hides how they differ
             return "unknown"
         low, high = fixed(found["low"], digits), fixed(found["high"], digits)
         ends = f"{low} or more" if endless(found["high"], unit) else f"{low} to {high}"

@@ -95,6 +95,19 @@ def test_the_farthest_of_several_pairs_comes_first() -> None:
     assert text.startswith("Of 3 pairs the farthest apart on average: Ann reads")
 
 
+def many(shifts: dict[str, float], seed: int = 5) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    rows = [(f"e{edge}", name, 150 + 10 * edge + shift + rng.normal(0, 6))
+            for edge in range(8) for name, shift in shifts.items() for _ in range(2)]  # fmt: skip
+    return pd.DataFrame(rows, columns=["edge", "operator", "reading"])
+
+
+def test_of_very_many_pairs_the_farthest_are_told() -> None:
+    text = told(agree(many({f"op{number:02d}": 0.0 for number in range(7)}), by="operator", unit="gf"))
+    assert "Of 21 pairs the 10 farthest apart follow" in text
+    assert text.count("reads higher by") == 10
+
+
 def test_hostile_names_are_letters() -> None:
     frame = study(other="<script>alert(1)</script>")
     assert "<script" not in as_html(agree(frame, by="operator", unit="gf"))

@@ -81,3 +81,18 @@ def test_every_load_has_its_row_and_safety_its_place() -> None:
     for load in ("0", "100", "200", "300"):
         assert f" {load} " in text
     assert "hands and feet from under them" in text
+
+
+def test_a_tester_that_reads_the_same_both_ways_is_said_in_good_grammar() -> None:
+    frame = table(series=3)
+    frame["reading"] = 1.013 * frame["applied"].round(0)
+    frame["reading"] = frame["reading"].round(0)
+    text = said(as_text(weigh(frame, unit="gf")))
+    assert "the same to within rounding (no interval can be given) as on the way up" in text
+
+
+def test_a_bow_that_hangs_down_at_its_ends_is_not_above_by_a_negative_number() -> None:
+    frame = table()
+    frame["reading"] -= (frame["applied"] - frame["applied"].mean()) ** 2 / 2000
+    text = said(as_text(weigh(frame, unit="gf")))
+    assert re.search(r"its ends lie \d+(\.\d)? gf lower \(95 % interval: .* lower\) than its middle", text)

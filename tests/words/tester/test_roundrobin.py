@@ -159,7 +159,9 @@ class TestLittle:
 
     def test_no_spread(self) -> None:
         text = told(round_robin(invented().assign(reading=100.0)))
-        assert "differ by at most 0 % (95 % interval: 0 % to 0 %)" in text
+        assert "two cuts in one shop differ by less than the step of the readings shows" in text
+        assert "two cuts in two shops by less than the step of the readings shows" in text
+        assert "0 % to 0 %" not in text and "0 (0 to 0)" not in text
         assert "The step of the tester hides their spread" in text and "closer together than" not in text
 
 
