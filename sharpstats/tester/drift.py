@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 
 from sharpstats.errors import FitError
@@ -95,6 +96,26 @@ class Stability(Shown):
     notes: tuple[Note, ...]
     level: float
     what: What = "cut"
+
+    @cached_property
+    def looked_at(self) -> dict[str, float]:
+        """P values of all that could show a change: ``pattern``, and where they could be told ``trend``, ``lots``."""
+        found = {"pattern": self.alarms.p_joint}
+        if self.trend is not None:
+            found["trend"] = self.trend.slope.p
+        if self.lots is not None:
+            found["lots"] = float(np.nanmin(self.lots.differences.p, initial=1.0))
+        return found
+
+    @cached_property
+    def changed(self) -> frozenset[str]:
+        """Which of those are more than chance among all of them (Holm 1979)."""
+        told: set[str] = set()
+        for name, p in sorted(self.looked_at.items(), key=lambda item: item[1]):
+            if p * (len(self.looked_at) - len(told)) >= 1 - self.level:
+                break
+            told.add(name)
+        return frozenset(told)
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -190,3 +190,25 @@ def test_false_trends() -> None:
 def test_false_trends_long_run() -> None:
     """2,000 steady studies: within three Monte-Carlo errors of 5 %."""
     assert abs(false_trends(2000) - 0.05) < 3 * math.sqrt(0.05 * 0.95 / 2000)
+
+
+def test_what_changed_is_told_among_all_that_was_looked_at() -> None:
+    """Holm by hand: the smallest p times the number of things, the next times one less, and so on."""
+    rng = np.random.default_rng(12)
+    told = 0
+    for _ in range(20):
+        table = pd.DataFrame({
+            "reading": 100 + rng.standard_normal(40) + np.linspace(0, rng.uniform(0, 2), 40),
+            "turn": np.arange(40.0), "filament_lot": np.repeat(["a", "b", "a", "b"], 10),
+        })  # fmt: skip
+        found = find_stability(table, scale="as read")
+        ordered = sorted(found.looked_at.items(), key=lambda item: item[1])
+        by_hand = set()
+        for place, (name, p) in enumerate(ordered):
+            if p * (len(ordered) - place) >= 0.05:
+                break
+            by_hand.add(name)
+        assert found.changed == by_hand
+        assert set(found.looked_at) == {"pattern", "trend", "lots"}
+        told += bool(by_hand)
+    assert 0 < told < 20

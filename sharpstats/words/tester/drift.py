@@ -55,18 +55,25 @@ def finding(found: Stability) -> str:
     """Say in one sentence whether anything shows a change, and what."""
     cuts = count(len(found.series.deviations), found.what) + (" under known loads" if found.what == "reading" else "")
     reasons = list(_reasons(found))
-    if not reasons:
+    if reasons:
+        return f"Something changed over these {cuts}: {listing(reasons)}."
+    alone = sum(p < 1 - found.level for p in found.looked_at.values())
+    if not alone:
         return f"Nothing shows that the tester changed over these {cuts}."
-    return f"Something changed over these {cuts}: {listing(reasons)}."
+    looked_at = f"{count(len(found.looked_at), 'thing')} were looked at"
+    return (
+        f"Nothing shows for sure that the tester changed over these {cuts}: {looked_at}, and {alone} would be more "
+        "than chance only if looked at alone."
+    )
 
 
 def _reasons(found: Stability) -> Iterator[str]:
-    if not found.alarms.steady:
+    if "pattern" in found.changed:
         yield f"the order of the {found.what}s has a pattern that a steady tester seldom makes"
-    if found.trend is not None and found.trend.slope.p < 1 - found.level:
+    if found.trend is not None and "trend" in found.changed:
         how, _ = _from_first_to_last(found.trend.slope, found)
         yield f"from the first to the last it comes to read {how}"
-    if found.lots is not None:
+    if found.lots is not None and "lots" in found.changed:
         yield from steps(found.lots)
 
 
