@@ -12,21 +12,26 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sharpstats.late import Shown
 from sharpstats.model.student import reach
 from sharpstats.tester.amounts import Amount
+from sharpstats.units import ForceUnit
 
 Floats = NDArray[np.float64]
 Shape = Literal["bounded", "everything", "outside"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Force:
+class Force(Shown):
     """The force behind a reading.
 
     Attributes
     ----------
     reading : float
         What was shown: one reading, or the mean of several.
+    readings : int
+        Of how many it is the mean.
+    unit : str
     estimate : float
         The force, in the unit of the study; NaN where the line is level.
     low, high : float
@@ -38,6 +43,8 @@ class Force:
     """
 
     reading: float
+    readings: int
+    unit: ForceUnit
     estimate: float
     low: float
     high: float
@@ -61,6 +68,7 @@ class Line:
         Variance of one reading about the line: ``constant + (relative x force)``, the second squared as it stands,
         so that the variance at a force x is ``constant + relative * x**2``.
     level : float
+    unit : str
     """
 
     intercept: float
@@ -70,6 +78,7 @@ class Line:
     constant: float
     relative: float
     level: float
+    unit: ForceUnit = "gf"
 
     @property
     def t(self) -> float:
@@ -144,7 +153,10 @@ class Line:
         far = float(np.sqrt(max(root, 0.0)))
         ends = sorted((float((-half - far) / square), float((-half + far) / square)))
         low, high = (-np.inf, np.inf) if shape == "everything" else ends
-        return Force(reading=reading, estimate=estimate, low=low, high=high, level=self.level, shape=shape)
+        return Force(
+            reading=reading, readings=readings, unit=self.unit, estimate=estimate, low=low, high=high, level=self.level,
+            shape=shape,
+        )  # fmt: skip
 
 
 def amount(estimate: float, se: float, df: float, level: float) -> Amount:

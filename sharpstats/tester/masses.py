@@ -173,7 +173,7 @@ def weigh(
     used, notes = checked_loads(masses, unit)
     spread, grows_p = spread_of(used)
     fit = _line_fit(used, spread, level)
-    line = _line(fit, spread, level)
+    line = _line(fit, spread, level, unit)
     apart = grows_p < GROWS and spread == "constant"
     bias, straight = find_biases(used, spread, level, u, pooled=not apart)
     series = int(used[SERIES].nunique()) if fit.structure.kept else 0
@@ -196,7 +196,7 @@ def _line_fit(used: pd.DataFrame, spread: Spread, level: float) -> MixedFit:
     return fit_loads(loaded.assign(deviation=loaded[DEVIATION] / x, applied=1 / x), [APPLIED], [APPLIED], level)
 
 
-def _line(fit: MixedFit, spread: Spread, level: float) -> Line:
+def _line(fit: MixedFit, spread: Spread, level: float, unit: ForceUnit) -> Line:
     found = fit.coefficients
     variances = np.where(fit.optimum.zero, 0.0, fit.optimum.variances)[fit.structure.positions]
     between = float(variances.sum())
@@ -207,7 +207,7 @@ def _line(fit: MixedFit, spread: Spread, level: float) -> Line:
     constant, relative = (between, 0.0) if spread == "constant" else (0.0, between)
     return Line(
         intercept=float(intercept), slope=1 + float(slope), covariance=covariance, df=df,
-        constant=constant, relative=relative, level=level,
+        constant=constant, relative=relative, level=level, unit=unit,
     )  # fmt: skip
 
 

@@ -349,6 +349,11 @@ def _with_values(readings: pd.DataFrame, scale: Scale) -> pd.DataFrame:
         row = readings.index[~np.isfinite(y)][0]
         raise FitError(f"The reading in row {row} of the table is no number. Set the row aside with its reason.")
     values = on_scale(readings, scale)
+    if over_range(readings).all():
+        raise FitError(
+            f"All {len(y)} readings are over the tester's range, so nothing is known of its spread. Study edges that "
+            "it can read."
+        )
     if np.ptp(y) == 0:
         raise FitError(
             f"All {len(y)} readings are {y[0]:g}. That is no proof that the tester repeats: it may be too coarse, or "

@@ -20,6 +20,7 @@ from sharpstats.tester.bootstrap import Bootstrap
 from sharpstats.tester.budget import Budget
 from sharpstats.tester.drift import Stability
 from sharpstats.tester.examine import Examination
+from sharpstats.tester.line import Force
 from sharpstats.tester.lots import LotSteps
 from sharpstats.tester.masses import Calibration
 from sharpstats.tester.rounding import Rounding
@@ -43,7 +44,7 @@ from sharpstats.words.tester.budget import budget_blocks
 from sharpstats.words.tester.drift import stability_blocks
 from sharpstats.words.tester.examination import examination_blocks
 from sharpstats.words.tester.lots import lot_blocks
-from sharpstats.words.tester.masses import calibration_blocks
+from sharpstats.words.tester.masses import calibration_blocks, force_blocks
 from sharpstats.words.tester.rounding import rounding_blocks
 from sharpstats.words.tester.roundrobin import round_robin_blocks
 from sharpstats.words.tester.smallest import cuts_blocks, smallest_blocks
@@ -61,6 +62,7 @@ blocks.register(Trial, trial_blocks)
 blocks.register(TesterStudy, study_blocks)
 blocks.register(Budget, budget_blocks)
 blocks.register(Calibration, calibration_blocks)
+blocks.register(Force, force_blocks)
 blocks.register(Examination, examination_blocks)
 blocks.register(Stability, stability_blocks)
 blocks.register(LotSteps, lot_blocks)

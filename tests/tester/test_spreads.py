@@ -406,3 +406,9 @@ def test_two_operators_alone_have_a_limit_beside_that_of_days_and_lots() -> None
     assert found.by_two.low <= found.by_two.estimate <= found.limits["R"].estimate
     assert find_spreads(table.drop(columns="day"), scale="as read").by_two is None
     assert find_spreads(table.drop(columns="operator"), scale="as read").by_two is None
+
+
+def test_a_study_all_over_range_says_so() -> None:
+    table = pd.DataFrame({"edge": list("aabb"), "reading": [1500.0] * 4, "over_range": True})
+    with pytest.raises(FitError, match="All 4 readings are over the tester's range"):
+        find_spreads(table, scale="log")

@@ -170,21 +170,26 @@ def _corrected(found: Calibration) -> str:
     """Correct one reading in the middle of the loads, as an example."""
     middle = float(np.median(found.readings.loc[found.readings["applied"] > 0, "applied"]))
     reading = float(f"{float(found.line.at(middle)):.2g}")
-    return force_sentence(found.line.force_behind(reading), found.unit)
+    return force_sentence(found.line.force_behind(reading))
 
 
-def force_sentence(force: Force, unit: Unit) -> str:
+def force_blocks(force: Force) -> Iterator[Block]:
+    """Tell a corrected reading."""
+    yield Line(force_sentence(force))
+
+
+def force_sentence(force: Force) -> str:
     """Say what force is behind a reading.
 
     Parameters
     ----------
     force : Force
-    unit : str
 
     Returns
     -------
     str
     """
+    unit: Unit = force.unit
     shown = f"A reading of {amount(force.reading, unit)}"
     if force.shape == "everything":
         return f"{shown} could stand for any force: the reading is not shown to grow with the load."
@@ -192,7 +197,8 @@ def force_sentence(force: Force, unit: Unit) -> str:
     low, high = amount(force.low, unit, digits), amount(force.high, unit, digits)
     if force.shape == "outside":
         return f"{shown} rules out only forces between {low} and {high}: the reading hardly grows with the load."
-    sure = f"{level_percent(force.level)} interval for a single reading: {low} to {high}"
+    what = "a single reading" if force.readings == 1 else f"the mean of {force.readings:,} readings"
+    sure = f"{level_percent(force.level)} interval for {what}: {low} to {high}"
     return f"{shown} stands for a force of {amount(force.estimate, unit, digits)} ({sure})."
 
 

@@ -58,7 +58,7 @@ def test_hysteresis_and_zero_are_told_with_their_direction() -> None:
 def test_a_corrected_reading_is_told_as_an_example() -> None:
     found = weigh(table(), unit="gf")
     behind = found.line.force_behind(210.0)
-    text = said(force_sentence(behind, "gf"))
+    text = said(force_sentence(behind))
     assert text.startswith(f"A reading of 210 gf stands for a force of {behind.estimate:.1f} gf (95 % interval for a ")
 
 
@@ -66,8 +66,8 @@ def test_a_corrected_reading_is_told_as_an_example() -> None:
     ("shape", "says"), [("everything", "could stand for any force"), ("outside", "rules out only forces between")]
 )
 def test_fiellers_odd_sets_are_told_in_words(shape: str, says: str) -> None:
-    force = Force(reading=5.0, estimate=40.0, low=-10.0, high=90.0, level=0.95, shape=shape)  # type: ignore[arg-type]
-    assert says in said(force_sentence(force, "gf"))
+    force = Force(reading=5.0, readings=1, unit="gf", estimate=40.0, low=-10.0, high=90.0, level=0.95, shape=shape)  # type: ignore[arg-type]
+    assert says in said(force_sentence(force))
 
 
 def test_one_series_says_that_no_interval_can_be_given() -> None:
@@ -96,3 +96,10 @@ def test_a_bow_that_hangs_down_at_its_ends_is_not_above_by_a_negative_number() -
     frame["reading"] -= (frame["applied"] - frame["applied"].mean()) ** 2 / 2000
     text = said(as_text(weigh(frame, unit="gf")))
     assert re.search(r"its ends lie \d+(\.\d)? gf lower \(95 % interval: .* lower\) than its middle", text)
+
+
+def test_a_corrected_reading_shows_itself_and_says_of_how_many_it_is() -> None:
+    line = weigh(table(), unit="gf").line
+    assert said(str(line.force_behind(210.0))).endswith("gf).")
+    assert "interval for a single reading: " in said(str(line.force_behind(210.0)))
+    assert "interval for the mean of 3 readings: " in said(str(line.force_behind(210.0, 3)))
