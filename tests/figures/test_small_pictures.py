@@ -42,8 +42,7 @@ def test_spread_in_newtons(tiny: Findings) -> None:
 def test_an_endless_interval_does_not_squeeze_the_others() -> None:
     table = pd.DataFrame({"term": ["edge", "cut"], "sd": [0.05, 0.08], "low": [0.0, 0.07], "high": [math.inf, 0.09],
                           "level": [0.95, 0.95], "share": [30.0, 70.0]})  # fmt: skip
-    fit: Any = SimpleNamespace(scale="as read", components=SimpleNamespace(table=table, level=0.95),
-                               trial=SimpleNamespace(plan=SimpleNamespace(unit="N")))  # fmt: skip
+    fit: Any = SimpleNamespace(scale="as read", unit="N", components=SimpleNamespace(table=table, level=0.95))
     picture = spread_picture(fit)
     assert picture.figure.axes[0].get_xlim()[1] == pytest.approx(1.05 * 0.09)
     assert "edge 0.05\u00a0N, 0.00\u00a0N or more" in picture.alt
