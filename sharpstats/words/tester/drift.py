@@ -11,7 +11,7 @@ from sharpstats.tester.circumstances import Slope
 from sharpstats.tester.drift import Stability
 from sharpstats.words.blocks import Block, Folded, Line, Points, Table
 from sharpstats.words.labels import listing
-from sharpstats.words.numbers import NBSP, count, fixed, sd
+from sharpstats.words.numbers import NBSP, count, fixed, p_value, sd
 from sharpstats.words.onfit import P, notes_blocks
 from sharpstats.words.tables import Form
 from sharpstats.words.tester.lots import lot_lines, steps
@@ -51,19 +51,26 @@ def stability_blocks(found: Stability) -> Iterator[Block]:
         _rules(found), Line(_average(found)), Line(_chance(found.alarms))))  # fmt: skip
 
 
+CHANGES = {
+    "pattern": "a pattern in their order",
+    "trend": "a slow change",
+    "lots": "a step between lots of filament",
+}
+"""What could show a change, as it is called in a sentence."""
+
+
 def finding(found: Stability) -> str:
     """Say in one sentence whether anything shows a change, and what."""
     cuts = count(len(found.series.deviations), found.what) + (" under known loads" if found.what == "reading" else "")
     reasons = list(_reasons(found))
     if reasons:
         return f"Something changed over these {cuts}: {listing(reasons)}."
-    alone = sum(p < 1 - found.level for p in found.looked_at.values())
+    alone = [f"{CHANGES[name]} ({p_value(p)})" for name, p in found.looked_at.items() if p < 1 - found.level]
     if not alone:
         return f"Nothing shows that the tester changed over these {cuts}."
-    looked_at = f"{count(len(found.looked_at), 'thing')} were looked at"
     return (
-        f"Nothing shows for sure that the tester changed over these {cuts}: {looked_at}, and {alone} would be more "
-        "than chance only if looked at alone."
+        f"Nothing shows for sure that the tester changed over these {cuts}: {listing(alone)} would be more than chance "
+        f"if looked at alone, but {count(len(found.looked_at), 'thing')} were looked at."
     )
 
 

@@ -13,7 +13,8 @@ from sharpstats.tester.lots import lot_steps
 from sharpstats.tester.wear import find_wear
 from sharpstats.words.blocks import Folded
 from sharpstats.words.display import as_html, as_text
-from sharpstats.words.numbers import NBSP
+from sharpstats.words.numbers import NBSP, p_value
+from sharpstats.words.tester.drift import finding
 from sharpstats.words.told import blocks
 
 
@@ -157,3 +158,27 @@ class TestWear:
     def test_rounds_hide_a_drift(self) -> None:
         table = cuts().sort_values(["order", "edge"]).assign(turn=np.arange(48.0))
         assert "a drift of the tester would look the same" in text(find_wear(table, scale="log"))
+
+
+def test_a_change_that_is_sure_only_by_itself_is_named_with_how_many_things_were_looked_at() -> None:
+    found = find_stability(steady_with_a_step(), scale="as read")
+    alone = {name: p for name, p in found.looked_at.items() if p < 0.05}
+    assert set(alone) == {"lots"}
+    assert not found.changed
+    assert finding(found).replace("\u00a0", " ") == (
+        "Nothing shows for sure that the tester changed over these 60 cuts: a step between lots of filament "
+        f"({p_value(alone['lots'])}) would be more than chance if looked at alone, but 3 things were looked at."
+    )
+
+
+def steady_with_a_step() -> pd.DataFrame:
+    """Return the first drawn series whose step between two lots is more than chance only by itself."""
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        lot = np.repeat(["a", "b", "b", "a"], 15)
+        table = pd.DataFrame({"reading": 100 + 0.55 * (lot == "b") + rng.standard_normal(60),
+                              "turn": np.arange(60.0), "filament_lot": lot})  # fmt: skip
+        found = find_stability(table, scale="as read")
+        if not found.changed and {name for name, p in found.looked_at.items() if p < 0.05} == {"lots"}:
+            return table
+    raise AssertionError("no such series among 200")
