@@ -200,7 +200,8 @@ def _line(fit: MixedFit, spread: Spread, level: float, unit: ForceUnit) -> Line:
     found = fit.coefficients
     variances = np.where(fit.optimum.zero, 0.0, fit.optimum.variances)[fit.structure.positions]
     between = float(variances.sum())
-    df = between**2 / float(np.sum(variances**2 / _df_of_parts(fit)))
+    # Effective degrees of freedom go down to a whole number (JCGM 100, G.4.1); one variance alone has whole ones.
+    df = float(np.floor(between**2 / float(np.sum(variances**2 / _df_of_parts(fit))) + 1e-6))
     order = [0, 1] if spread == "constant" else [1, 0]  # divided by the load, the slope is the constant term
     covariance = found.covariance[np.ix_(order, order)]
     intercept, slope = found.estimate[order]
